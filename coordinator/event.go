@@ -1,0 +1,150 @@
+package coordinator
+
+import (
+	"time"
+
+	"drumturn/coordinator/cycle"
+	"drumturn/queue"
+)
+
+// Event is something that a Room is told. Events that residents cause carry
+// the person and home that the caller has already authenticated.
+type Event interface{ roomEvent() }
+
+// The events of a room.
+type (
+	// Measured is one reading of a machine's meter.
+	Measured struct {
+		Machine MachineID
+		Reading cycle.Reading
+	}
+	// Tick lets deadlines that are due take effect.
+	Tick struct{}
+	// Reopened says that the program was not running since Since.
+	Reopened struct{ Since time.Time }
+
+	// Join puts a turn in the queue.
+	Join struct {
+		Person   PersonID
+		Home     HomeID
+		Need     queue.Need
+		Wishes   queue.Wishes
+		DryAfter bool
+	}
+	// Leave ends a waiting or called turn.
+	Leave struct {
+		Turn   TurnID
+		Person PersonID
+		Home   HomeID
+	}
+	// LetNext lets the next eligible turn go first.
+	LetNext struct {
+		Turn   TurnID
+		Person PersonID
+		Home   HomeID
+	}
+	// NotNow keeps a turn's place but does not call it before Until.
+	NotNow struct {
+		Turn   TurnID
+		Person PersonID
+		Home   HomeID
+		Until  time.Time
+	}
+	// Claim says that the load in a machine is the person's.
+	Claim struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+	}
+	// NotMe says that the start on the machine held for the person was not theirs.
+	NotMe struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+	}
+	// Collect says that a machine's drum is empty. Person is empty for a visitor
+	// without an account; OnTable means that a stranger's load was put on the table.
+	Collect struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+		OnTable bool
+	}
+	// StillInside contradicts a report that the person's load was collected.
+	StillInside struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+	}
+	// ReportFault warns about a machine.
+	ReportFault struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+		Text    string
+	}
+	// TakeOut takes a machine out of service (a manager's act).
+	TakeOut struct {
+		Machine MachineID
+		Person  PersonID
+		Text    string
+	}
+	// PutBack puts it into service again, and clears reported faults.
+	PutBack struct {
+		Machine MachineID
+		Person  PersonID
+	}
+	// ByHand switches running by hand, for a machine whose meter is broken.
+	ByHand struct {
+		Machine MachineID
+		Person  PersonID
+		On      bool
+	}
+	// StartByHand and EndByHand are taps at a machine that is run by hand.
+	StartByHand struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+	}
+	EndByHand struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+	}
+	// SetRules replaces the house rules; history keeps those it was made under.
+	SetRules struct {
+		Person PersonID
+		Rules  Rules
+	}
+	// MovedOut ends the turns of a person or of a whole home, and makes their loads unclaimed.
+	MovedOut struct {
+		Person PersonID // empty: the whole home
+		Home   HomeID
+	}
+)
+
+func (Measured) roomEvent()    {}
+func (Tick) roomEvent()        {}
+func (Reopened) roomEvent()    {}
+func (Join) roomEvent()        {}
+func (Leave) roomEvent()       {}
+func (LetNext) roomEvent()     {}
+func (NotNow) roomEvent()      {}
+func (Claim) roomEvent()       {}
+func (NotMe) roomEvent()       {}
+func (Collect) roomEvent()     {}
+func (StillInside) roomEvent() {}
+func (ReportFault) roomEvent() {}
+func (TakeOut) roomEvent()     {}
+func (PutBack) roomEvent()     {}
+func (ByHand) roomEvent()      {}
+func (StartByHand) roomEvent() {}
+func (EndByHand) roomEvent()   {}
+func (SetRules) roomEvent()    {}
+func (MovedOut) roomEvent()    {}
+
+// Reply is what a step tells its caller besides the changes.
+type Reply struct {
+	Turn TurnID // the turn that Join made
+	Load LoadID // the load that Claim, Collect and the like were about
+}

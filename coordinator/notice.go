@@ -1,0 +1,89 @@
+package coordinator
+
+import (
+	"fmt"
+	"time"
+
+	"drumturn/queue"
+)
+
+// NoticeKind says what a notice is about.
+type NoticeKind string
+
+// The kinds of notice.
+const (
+	TurnCalled   NoticeKind = "turn-called"   // a machine is held for you until Until
+	TurnMissed   NoticeKind = "turn-missed"   // your hold lapsed; you moved back one place
+	TurnEnded    NoticeKind = "turn-ended"    // your second call lapsed; the turn is over
+	TurnReturned NoticeKind = "turn-returned" // the held machine cannot be used; you are at the head again
+	LoadBegun    NoticeKind = "load-begun"    // the machine held for you runs: yours unless you say "not me"
+	LoadReady    NoticeKind = "load-ready"    // your load is done
+	LoadNudge    NoticeKind = "load-nudge"    // your load still waits (Step counts)
+	LoadWaiting  NoticeKind = "load-waiting"  // to the next in the queue: a load is still in the machine
+	LoadLeft     NoticeKind = "load-left"     // to the manager: a load stays uncollected
+	LoadMoved    NoticeKind = "load-moved"    // a neighbour put your load on the table
+	LoadTaken    NoticeKind = "load-taken"    // somebody says your machine is empty
+	FaultTold    NoticeKind = "fault-told"    // to the manager: a fault was reported
+	MeterSilent  NoticeKind = "meter-silent"  // to the manager: a meter is silent
+)
+
+// Role addresses a notice to whoever has it, instead of to a person.
+type Role string
+
+// Managers are all managers of the building.
+const Managers Role = "managers"
+
+// Subject is what a notice belongs to: a load or a turn of a room (or, for
+// notices to managers about a machine, that machine). Withdrawing a subject
+// cancels what is unsent about it.
+type Subject struct {
+	Room    RoomID
+	Turn    TurnID    `json:",omitempty"`
+	Load    LoadID    `json:",omitempty"`
+	Machine MachineID `json:",omitempty"`
+}
+
+// String is the subject as part of keys: "room/load/7", "room/turn/3" or "room/machine/2".
+func (s Subject) String() string {
+	switch {
+	case s.Load != 0:
+		return fmt.Sprintf("%s/load/%d", s.Room, s.Load)
+	case s.Turn != 0:
+		return fmt.Sprintf("%s/turn/%d", s.Room, s.Turn)
+	default:
+		return fmt.Sprintf("%s/machine/%s", s.Room, s.Machine)
+	}
+}
+
+// Notice is one thing to be told to one person (or to the managers), as stored
+// before it is sent. Step decides that and when; package push decides how.
+type Notice struct {
+	Subject Subject
+	Kind    NoticeKind
+	// Step tells repeats of a kind about one subject apart: the step of the
+	// ladder, or the count of calls.
+	Step int
+	// To is the person, or empty when Role is set.
+	To   PersonID `json:",omitempty"`
+	Role Role     `json:",omitempty"`
+	// Made is the instant of the step that made it.
+	Made time.Time
+	// UsefulUntil is when telling it is pointless.
+	UsefulUntil time.Time
+	// What the text needs.
+	Machine     int        // number within the room
+	MachineKind queue.Kind // washer, dryer or washer-dryer
+	Until       time.Time  `json:",omitzero"`  // the hold's lapse, or the expected end
+	ReadyAt     time.Time  `json:",omitzero"`  // back-dated end of the cycle
+	LoadInside  bool       `json:",omitempty"` // the called machine still holds a load
+	Reason      string     `json:",omitempty"` // why: "stopped-early", "presumed", a fault's text
+}
+
+// Key identifies a notice for ever: it is created once, whatever happens.
+func (n *Notice) Key() string {
+	to := string(n.To)
+	if to == "" {
+		to = "@" + string(n.Role)
+	}
+	return fmt.Sprintf("%s/%s/%d/%s", n.Subject, n.Kind, n.Step, to)
+}

@@ -1,0 +1,170 @@
+package coordinator
+
+import "time"
+
+// Person is a resident or manager.
+type Person struct {
+	ID   PersonID
+	Home HomeID `json:",omitempty"`
+	// Name is what the person calls themselves; optional, seen by managers only.
+	Name    string `json:",omitempty"`
+	Manager bool   `json:",omitempty"`
+	// Lang is a BCP 47 tag; empty follows the browser.
+	Lang   string `json:",omitempty"`
+	Joined time.Time
+	// TellForHome: also be told about the loads of the others of the home.
+	TellForHome bool `json:",omitempty"`
+}
+
+// Home is a household.
+type Home struct {
+	ID   HomeID
+	Name string // "12", "2nd floor left": what the residents call it
+	// Code is the printed code, where homes are not open.
+	Code   string `json:",omitempty"`
+	Joined time.Time
+}
+
+// Session is a browser's cookie. Its key is the SHA-256 of the cookie, in hex.
+type Session struct {
+	Hash    string
+	Person  PersonID
+	Made    time.Time
+	Expires time.Time
+}
+
+// Invitation is the code on a room's wall.
+type Invitation struct {
+	Room RoomID
+	Code string
+	Made time.Time
+}
+
+// Subscription is a device's Web Push subscription.
+type Subscription struct {
+	// ID is derived from the endpoint.
+	ID       string
+	Person   PersonID
+	Endpoint string
+	P256dh   string // base64url, no padding: 65 octets
+	Auth     string // base64url, no padding: 16 octets
+	Made     time.Time
+}
+
+// People is the building's people at one instant. It is immutable: StepPeople
+// answers with the next one, which shares what did not change.
+type People struct {
+	Seq           uint64
+	Persons       map[PersonID]Person
+	Homes         map[HomeID]Home
+	Sessions      map[string]Session // by Hash
+	Invitations   map[RoomID]Invitation
+	Subscriptions map[string]Subscription // by ID
+	// Passphrase is the argon2id hash that managers sign in with; empty before the first start is done.
+	Passphrase string
+	// FirstToken is the SHA-256, in hex, of the one-time link's token; empty once used.
+	FirstToken string
+}
+
+// PeopleEvent is something that People is told.
+type PeopleEvent interface{ peopleEvent() }
+
+// The events of the building's people. Ids, codes and hashes are made by the
+// caller, from a source of randomness.
+type (
+	// JoinBuilding makes a person (and, in open homes, the home) and a session.
+	JoinBuilding struct {
+		Room     RoomID
+		Code     string // the invitation code as typed
+		HomeName string
+		HomeCode string // where homes are not open
+		Open     bool   // the room's house rules: homes are open
+		Name     string
+		Lang     string
+		NewID    PersonID
+		NewHome  HomeID
+		// NewHomeCode is the code printed for the home if it is made now.
+		NewHomeCode string
+		SessionHash string
+		Expires     time.Time
+	}
+	// SignOut ends a session.
+	SignOut struct{ SessionHash string }
+	// Subscribe adds or renews a device.
+	Subscribe struct{ Subscription Subscription }
+	// Unsubscribe removes a device: of Person by its endpoint's id, or by push when it is gone (Person empty).
+	Unsubscribe struct {
+		Person PersonID
+		ID     string
+	}
+	// SetLanguage sets a person's language.
+	SetLanguage struct {
+		Person PersonID
+		Lang   string
+	}
+	// SetInvitation sets a room's code (first start, rotation).
+	SetInvitation struct {
+		Room RoomID
+		Code string
+	}
+	// SetFirstToken offers the one-time link; refused once a passphrase is set.
+	SetFirstToken struct{ Hash string }
+	// SetPassphrase makes the first manager by the one-time link.
+	SetPassphrase struct {
+		TokenHash   string
+		Passphrase  string // argon2id hash in PHC form
+		NewID       PersonID
+		SessionHash string
+		Expires     time.Time
+	}
+	// SignInManager opens a session for the manager. The caller has checked the passphrase.
+	SignInManager struct {
+		SessionHash string
+		Expires     time.Time
+	}
+	// Forget removes a person with sessions and devices; a home that nobody is left in stays.
+	Forget struct{ Person PersonID }
+)
+
+func (JoinBuilding) peopleEvent()  {}
+func (SignOut) peopleEvent()       {}
+func (Subscribe) peopleEvent()     {}
+func (Unsubscribe) peopleEvent()   {}
+func (SetLanguage) peopleEvent()   {}
+func (SetInvitation) peopleEvent() {}
+func (SetFirstToken) peopleEvent() {}
+func (SetPassphrase) peopleEvent() {}
+func (SignInManager) peopleEvent() {}
+func (Forget) peopleEvent()        {}
+
+// Devices lists a person's subscriptions, in no order.
+func (p *People) Devices(id PersonID) []Subscription {
+	var out []Subscription
+	for _, s := range p.Subscriptions {
+		if s.Person == id {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// Managers lists the managers, in no order.
+func (p *People) Managers() []Person {
+	var out []Person
+	for _, person := range p.Persons {
+		if person.Manager {
+			out = append(out, person)
+		}
+	}
+	return out
+}
+
+// SessionPerson finds whose session has the hash; ok is false when there is none or it ran out.
+func (p *People) SessionPerson(hash string, now time.Time) (Person, bool) {
+	s, ok := p.Sessions[hash]
+	if !ok || !now.Before(s.Expires) {
+		return Person{}, false
+	}
+	person, ok := p.Persons[s.Person]
+	return person, ok
+}

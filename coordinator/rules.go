@@ -1,0 +1,118 @@
+package coordinator
+
+import (
+	"fmt"
+	"time"
+
+	"drumturn/queue"
+)
+
+// Audience is whom a step of the ladder tells.
+type Audience uint8
+
+// The audiences.
+const (
+	TellOwner Audience = iota + 1
+	TellNext           // the person next in the queue for the machine
+	TellManager
+)
+
+var audienceNames = map[Audience]string{TellOwner: "owner", TellNext: "next", TellManager: "manager"}
+
+// String returns the word used in building files.
+func (a Audience) String() string { return audienceNames[a] }
+
+// MarshalText writes the word.
+func (a Audience) MarshalText() ([]byte, error) { return []byte(a.String()), nil }
+
+// UnmarshalText reads the word that String gives.
+func (a *Audience) UnmarshalText(text []byte) error {
+	for v, name := range audienceNames {
+		if name == string(text) {
+			*a = v
+			return nil
+		}
+	}
+	return fmt.Errorf("%q is nobody the ladder can tell: use owner, next or manager", text)
+}
+
+// LadderStep tells Tell when a finished load is still there After its owner was told.
+type LadderStep struct {
+	After time.Duration
+	Tell  Audience
+}
+
+// Rules are the house rules of one room. They live in the store, versioned;
+// the building file seeds them.
+type Rules struct {
+	// Hold is how long a called resident's machine is kept.
+	Hold time.Duration
+	// Grace is how long after the ready notice a load is not yet overdue.
+	Grace time.Duration
+	// Ladder is what happens while a finished load stays: rising After. The
+	// ready notice to the owner is step 0 and not listed.
+	Ladder []LadderStep
+	// Limits are per home.
+	Limits queue.Limits
+	// Hours are the opening hours, local time.
+	Hours queue.Hours
+	// NightFrom and NightTo bound the room's night, in which the ladder pauses
+	// for all but the manager; NoClock for none.
+	NightFrom, NightTo queue.Clock
+	// CallUncollectedAfter is when the head is called although the load is still
+	// inside, counted from told-at. Zero: the end of the ladder.
+	CallUncollectedAfter time.Duration
+	// AssumeEmptyAfter is when, with nobody waiting, the board says "free, may hold a load".
+	AssumeEmptyAfter time.Duration
+	// RecallAfter is how long a missed turn is not called again, unless another was called.
+	RecallAfter time.Duration
+	// NotMeWithin is how long the holder may say that a start was not theirs.
+	NotMeWithin time.Duration
+	// OpenHomes lets a resident name their home themselves (honour system);
+	// otherwise each home has a printed code.
+	OpenHomes bool
+	// KeepDays is how many days history is kept by person.
+	KeepDays int
+}
+
+// DefaultRules are the rules of a house that says nothing. Grace and hold of 10
+// to 15 minutes are common in published laundry-room rules.
+func DefaultRules() Rules {
+	return Rules{
+		Hold:  10 * time.Minute,
+		Grace: 10 * time.Minute,
+		Ladder: []LadderStep{
+			{10 * time.Minute, TellOwner},
+			{15 * time.Minute, TellNext},
+			{30 * time.Minute, TellManager},
+		},
+		Limits:           queue.Limits{TurnsPerHome: 2, LoadsPerHome: 2},
+		Hours:            queue.AlwaysOpen(),
+		NightFrom:        22 * 60,
+		NightTo:          7 * 60,
+		AssumeEmptyAfter: 3 * time.Hour,
+		RecallAfter:      10 * time.Minute,
+		NotMeWithin:      15 * time.Minute,
+		OpenHomes:        true,
+		KeepDays:         90,
+	}
+}
+
+// CallWithLoadAfter is CallUncollectedAfter with its default applied.
+func (r *Rules) CallWithLoadAfter() time.Duration {
+	if r.CallUncollectedAfter > 0 {
+		return r.CallUncollectedAfter
+	}
+	if n := len(r.Ladder); n > 0 {
+		return max(r.Ladder[n-1].After, r.Grace)
+	}
+	return max(r.Grace, 30*time.Minute)
+}
+
+// Tariff is the price of energy.
+type Tariff struct {
+	// Currency is an ISO 4217 code.
+	Currency string
+	// MicrosPerKWh is the price of a kilowatt-hour in millionths of the currency's unit.
+	MicrosPerKWh int64
+}

@@ -1,0 +1,52 @@
+// Package store keeps a building on disk: change sets in, snapshot and tail
+// out. It is the one package that imports bbolt, and no bbolt type crosses its
+// border.
+package store
+
+import (
+	"context"
+	"time"
+
+	"drumturn/coordinator"
+)
+
+// Store is what keeps a building. Package store implements it on a file; the
+// conformance suite in that package holds any other implementation to the same.
+//
+// Every method may be called from any goroutine.
+type Store interface {
+	// Commit stores the sets in one transaction: all of them or none. It answers
+	// ErrSequence when a set expects another sequence than its unit has.
+	Commit(ctx context.Context, sets ...coordinator.ChangeSet) error
+	// Load reads a unit; a unit never seen is empty with Seq 0.
+	Load(ctx context.Context, unit coordinator.Unit) (coordinator.Stored, error)
+
+	// DueDeliveries lists pending outbox rows with NextAt <= now, oldest first, at most limit.
+	DueDeliveries(ctx context.Context, now time.Time, limit int) ([]coordinator.Delivery, error)
+	// NextDelivery is the earliest NextAt of a pending row; zero when there is none.
+	NextDelivery(ctx context.Context) (time.Time, error)
+	// RecordDeliveries writes what became of rows. A row withdrawn meanwhile stays
+	// withdrawn, but keeps the new Devices.
+	RecordDeliveries(ctx context.Context, rows ...coordinator.Delivery) error
+	// Deliveries lists the newest rows, whatever their state, at most limit, newest first.
+	Deliveries(ctx context.Context, limit int) ([]coordinator.Delivery, error)
+
+	// Facts calls fn for each fact of a unit with from <= At < to, in time order, until fn says false.
+	Facts(ctx context.Context, unit coordinator.Unit, from, to time.Time, fn func(coordinator.Fact) bool) error
+	// Readings calls fn for each stored reading of a machine with from <= At < to, in time order, until fn says false.
+	Readings(ctx context.Context, unit coordinator.Unit, machine coordinator.MachineID, from, to time.Time, fn func(coordinator.MachineReading) bool) error
+
+	// JobDone reports whether a job ran for a local date; MarkJob records it.
+	JobDone(ctx context.Context, job, date string) (bool, error)
+	MarkJob(ctx context.Context, job, date string, at time.Time) error
+	// Rollup writes (replacing) and Rollups reads daily sums, by key.
+	PutRollup(ctx context.Context, key string, value []byte) error
+	Rollups(ctx context.Context, from, to string, fn func(key string, value []byte) bool) error
+	// Retain blanks Person and Home in facts before byPerson, and deletes readings before readings
+	// and settled outbox rows before byPerson. It does a bounded piece of work and reports whether more is left.
+	Retain(ctx context.Context, unit coordinator.Unit, byPerson, readings time.Time) (more bool, err error)
+
+	// Backup writes a consistent copy of the whole store to a new file at path, while running.
+	Backup(ctx context.Context, path string) error
+	Close() error
+}

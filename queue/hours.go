@@ -1,0 +1,40 @@
+package queue
+
+import "time"
+
+// Clock is a time of day: minutes after local midnight, 0 to 1439; -1 means none.
+type Clock int
+
+// NoClock is the absence of a time of day.
+const NoClock Clock = -1
+
+// Day is the opening of one day of the week.
+type Day struct {
+	// Opens is when the first turn may be called; NoClock: from midnight.
+	Opens Clock
+	// LastStart is the last instant at which a load may be started; NoClock: no limit.
+	LastStart Clock
+	// EndedBy is when every load must be over; NoClock: no limit.
+	EndedBy Clock
+	// Closed is a day without laundry.
+	Closed bool
+}
+
+// Hours are a room's opening hours, indexed by time.Weekday, in its local time.
+type Hours [7]Day
+
+// AlwaysOpen has no limits on any day.
+func AlwaysOpen() Hours {
+	var h Hours
+	for i := range h {
+		h[i] = Day{Opens: NoClock, LastStart: NoClock, EndedBy: NoClock}
+	}
+	return h
+}
+
+// On returns the instant of clock on the local day of t. A time of day that
+// the change to summer time skips is the first instant after it.
+func (c Clock) On(t time.Time, zone *time.Location) time.Time {
+	y, m, d := t.In(zone).Date()
+	return time.Date(y, m, d, int(c)/60, int(c)%60, 0, 0, zone)
+}
