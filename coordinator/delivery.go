@@ -38,4 +38,8 @@ type DeviceResult struct {
 	Status     int    `json:",omitempty"` // the last HTTP status, 0 for none
 	Error      string `json:",omitempty"`
 	At         time.Time
+	// Tries counts the attempts; Next is the instant of the next one, zero when
+	// this device's outcome is final.
+	Tries int       `json:",omitempty"`
+	Next  time.Time `json:",omitzero"`
 }

@@ -67,10 +67,13 @@ type Load struct {
 	Reason  EndReason `json:",omitempty"`
 	// Pause is how much later the ladder runs, for the nights and supply interruptions in it.
 	Pause time.Duration `json:",omitempty"`
-	// Steps is how many steps of the ladder were taken.
-	Steps int `json:",omitempty"`
+	// Steps is how many steps of the ladder were taken, Taken which ones (a bit each).
+	Steps int    `json:",omitempty"`
+	Taken uint64 `json:",omitempty"`
 	// Called is the number of turns called with this load inside.
 	Called int `json:",omitempty"`
+	// Restarted: a step of the ladder that lapsed while the program was down was restarted.
+	Restarted bool `json:",omitempty"`
 	// AssumedEmpty: nobody said so, but the board may say "free, may hold a load".
 	AssumedEmpty bool `json:",omitempty"`
 }
@@ -85,6 +88,8 @@ type Hold struct {
 	Until time.Time
 	// LoadInside: the previous load had not been collected when the turn was called.
 	LoadInside bool `json:",omitempty"`
+	// Restarted: the hold lapsed while the program was down, and was restarted in full.
+	Restarted bool `json:",omitempty"`
 }
 
 // Fault is a resident's report.

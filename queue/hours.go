@@ -38,3 +38,38 @@ func (c Clock) On(t time.Time, zone *time.Location) time.Time {
 	y, m, d := t.In(zone).Date()
 	return time.Date(y, m, d, int(c)/60, int(c)%60, 0, 0, zone)
 }
+
+// at is c on the local day of t; fallback when there is no c.
+func (c Clock) at(t time.Time, zone *time.Location, fallback time.Time) time.Time {
+	if c == NoClock {
+		return fallback
+	}
+	return c.On(t, zone)
+}
+
+// MayStart reports whether a load of the given length may be started at now:
+// the room is open, last start has not passed, and the load would be over in time.
+func (h *Hours) MayStart(now time.Time, length time.Duration, zone *time.Location) bool {
+	day := h[now.In(zone).Weekday()]
+	if day.Closed {
+		return false
+	}
+	opens := day.Opens.at(now, zone, now)
+	last := day.LastStart.at(now, zone, now)
+	ended := day.EndedBy.at(now, zone, now.Add(length))
+	return !now.Before(opens) && !now.After(last) && !now.Add(length).After(ended)
+}
+
+// NextOpening is the first instant after now at which a start of the given
+// length is allowed although it is not allowed before; zero when there is none in the next eight days.
+func (h *Hours) NextOpening(now time.Time, length time.Duration, zone *time.Location) time.Time {
+	y, m, d := now.In(zone).Date()
+	for i := range 9 {
+		midnight := time.Date(y, m, d+i, 0, 0, 0, 0, zone)
+		opens := h[midnight.Weekday()].Opens.at(midnight, zone, midnight)
+		if opens.After(now) && h.MayStart(opens, length, zone) {
+			return opens
+		}
+	}
+	return time.Time{}
+}

@@ -71,15 +71,18 @@ type Turn struct {
 	Wishes Wishes `json:",omitzero"`
 	State  State
 	Joined time.Time
-	// Misses counts the calls that this turn let lapse.
+	// Calls counts the times that this turn was called, Misses those that it let lapse.
+	Calls  int `json:",omitempty"`
 	Misses int `json:",omitempty"`
 	// NotBefore is the "not now until" that the resident chose.
 	NotBefore time.Time `json:",omitzero"`
 	// Recall is the earliest instant of the next call after a missed one,
 	// unless another turn is called before.
 	Recall time.Time `json:",omitzero"`
-	// DryAfter books a dryer behind this wash.
-	DryAfter bool `json:",omitempty"`
+	// DryAfter books a dryer behind this wash. Behind, on the turn so booked, is
+	// the number of the load that must be ready before it is called.
+	DryAfter bool   `json:",omitempty"`
+	Behind   uint64 `json:",omitempty"`
 	// Machine, CalledAt and HoldUntil are set while Called (and Machine while Started).
 	Machine   MachineID `json:",omitempty"`
 	CalledAt  time.Time `json:",omitzero"`

@@ -1,6 +1,9 @@
 package cycle
 
-import "time"
+import (
+	"fmt"
+	"time"
+)
 
 // Kind says what an Event tells.
 type Kind uint8
@@ -91,3 +94,14 @@ func (p Phase) String() string {
 
 // MarshalText writes the word.
 func (p Phase) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
+
+// UnmarshalText reads the word that String gives.
+func (p *Phase) UnmarshalText(text []byte) error {
+	for i, name := range phaseNames {
+		if name == string(text) {
+			*p = Phase(i)
+			return nil
+		}
+	}
+	return fmt.Errorf("%q is no phase of a cycle", text)
+}

@@ -1,0 +1,227 @@
+package coordinator
+
+import (
+	"crypto/subtle"
+	"maps"
+	"strings"
+	"time"
+	"unicode/utf8"
+)
+
+// Lengths, in bytes, of what people may type.
+const (
+	longestName = 60
+	// devicesPerPerson bounds the subscriptions of one person; the oldest goes first.
+	devicesPerPerson = 8
+)
+
+// Step takes an event at now and answers with the next People and what to store.
+// A refusal is an *Error; the People returned is then p itself.
+func (p *People) Step(now time.Time, ev PeopleEvent) (*People, ChangeSet, error) {
+	s := &peopleStep{now: now, next: *p, out: ChangeSet{Unit: Building, Expect: p.Seq, At: now}}
+	if err := s.handle(ev); err != nil {
+		return p, ChangeSet{}, err
+	}
+	if !s.out.Moves() {
+		return p, ChangeSet{}, nil
+	}
+	s.next.Seq++
+	return &s.next, s.out, nil
+}
+
+// peopleStep is a step under way: next shares its maps with the People it comes
+// from until one is written to.
+type peopleStep struct {
+	now  time.Time
+	next People
+	out  ChangeSet
+}
+
+func (s *peopleStep) handle(ev PeopleEvent) error {
+	switch e := ev.(type) {
+	case JoinBuilding:
+		return s.join(e)
+	case SignOut:
+		s.dropSession(e.SessionHash)
+	case Subscribe:
+		return s.subscribe(e.Subscription)
+	case Unsubscribe:
+		return s.unsubscribe(e)
+	case SetLanguage:
+		return s.setLanguage(e)
+	case SetInvitation:
+		s.putInvitation(Invitation{Room: e.Room, Code: e.Code, Made: s.now})
+	case SetFirstToken:
+		return s.setFirstToken(e)
+	case SetPassphrase:
+		return s.setPassphrase(e)
+	case SignInManager:
+		return s.signInManager(e)
+	case Forget:
+		return s.forget(e.Person)
+	default:
+		return Refuse(Invalid, "event.unknown", "The building does not know what to do with that.")
+	}
+	return nil
+}
+
+// SameCode compares codes as people type them: without regard to case, spaces and hyphens.
+func SameCode(a, b string) bool {
+	plain := strings.NewReplacer(" ", "", "-", "")
+	a, b = strings.ToUpper(plain.Replace(a)), strings.ToUpper(plain.Replace(b))
+	return a != "" && subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1
+}
+
+// join makes a person and a session, by the code on a room's wall.
+func (s *peopleStep) join(e JoinBuilding) error {
+	inv, ok := s.next.Invitations[e.Room]
+	if !ok || !SameCode(inv.Code, e.Code) {
+		return Refuse(NotAllowed, "join.code", "That is not the code on the wall of this room.")
+	}
+	home, err := s.joinHome(e)
+	if err != nil {
+		return err
+	}
+	name := strings.TrimSpace(e.Name)
+	if len(name) > longestName || !utf8.ValidString(name) {
+		return Refuse(Invalid, "join.name", "A name can have up to %d letters.", longestName)
+	}
+	s.putPerson(Person{ID: e.NewID, Home: home, Name: name, Lang: e.Lang, Joined: s.now})
+	s.putSession(Session{Hash: e.SessionHash, Person: e.NewID, Made: s.now, Expires: e.Expires})
+	return nil
+}
+
+// joinHome finds the home, or makes it where homes are open.
+func (s *peopleStep) joinHome(e JoinBuilding) (HomeID, error) {
+	if !e.Open {
+		for _, h := range s.next.Homes {
+			if SameCode(h.Code, e.HomeCode) {
+				return h.ID, nil
+			}
+		}
+		return "", Refuse(NotAllowed, "join.home-code", "No home has that code. It is on the paper that the building manager gave you.")
+	}
+	name := strings.Join(strings.Fields(e.HomeName), " ")
+	if name == "" || len(name) > longestName || !utf8.ValidString(name) {
+		return "", Refuse(Invalid, "join.home", "Say which home you live in, such as the number on its door.")
+	}
+	for _, h := range s.next.Homes {
+		if strings.EqualFold(h.Name, name) {
+			return h.ID, nil
+		}
+	}
+	s.putHome(Home{ID: e.NewHome, Name: name, Code: e.NewHomeCode, Joined: s.now})
+	return e.NewHome, nil
+}
+
+// subscribe adds a device, or renews the keys of one. A device belongs to the
+// person who subscribed it last.
+func (s *peopleStep) subscribe(sub Subscription) error {
+	if _, ok := s.next.Persons[sub.Person]; !ok {
+		return Refuse(NotAllowed, "subscribe.stranger", "Only residents can be told on their phones.")
+	}
+	sub.Made = s.now
+	devices := s.next.Devices(sub.Person)
+	if _, known := s.next.Subscriptions[sub.ID]; !known && len(devices) >= devicesPerPerson {
+		oldest := devices[0]
+		for _, d := range devices {
+			if d.Made.Before(oldest.Made) {
+				oldest = d
+			}
+		}
+		s.dropSubscription(oldest.ID)
+	}
+	s.next.Subscriptions = put(s.next.Subscriptions, sub.ID, sub)
+	s.out.Put("subscription", sub.ID, sub)
+	return nil
+}
+
+func (s *peopleStep) unsubscribe(e Unsubscribe) error {
+	sub, ok := s.next.Subscriptions[e.ID]
+	if !ok || (e.Person != "" && sub.Person != e.Person) {
+		return nil
+	}
+	s.dropSubscription(e.ID)
+	return nil
+}
+
+func (s *peopleStep) setLanguage(e SetLanguage) error {
+	person, ok := s.next.Persons[e.Person]
+	if !ok {
+		return Refuse(NotFound, "person.unknown", "That person is not known here.")
+	}
+	person.Lang = e.Lang
+	s.putPerson(person)
+	return nil
+}
+
+func (s *peopleStep) setFirstToken(e SetFirstToken) error {
+	if s.next.Passphrase != "" {
+		return Refuse(Conflict, "first.done", "The building has a manager already.")
+	}
+	s.next.FirstToken = e.Hash
+	s.putManager()
+	return nil
+}
+
+// setPassphrase makes the first manager; the one-time link is used up by it.
+func (s *peopleStep) setPassphrase(e SetPassphrase) error {
+	if s.next.FirstToken == "" || subtle.ConstantTimeCompare([]byte(s.next.FirstToken), []byte(e.TokenHash)) != 1 {
+		return Refuse(NotAllowed, "first.token", "This link has been used, or is not the one that was printed at the first start.")
+	}
+	s.next.Passphrase, s.next.FirstToken = e.Passphrase, ""
+	s.putManager()
+	s.putPerson(Person{ID: e.NewID, Name: "Building manager", Manager: true, Joined: s.now})
+	s.putSession(Session{Hash: e.SessionHash, Person: e.NewID, Made: s.now, Expires: e.Expires})
+	return nil
+}
+
+func (s *peopleStep) signInManager(e SignInManager) error {
+	managers := s.next.Managers()
+	if len(managers) == 0 {
+		return Refuse(Conflict, "manager.none", "The building has no manager yet: use the link printed at the first start.")
+	}
+	first := managers[0]
+	for _, m := range managers {
+		if m.Joined.Before(first.Joined) {
+			first = m
+		}
+	}
+	s.putSession(Session{Hash: e.SessionHash, Person: first.ID, Made: s.now, Expires: e.Expires})
+	return nil
+}
+
+// forget removes a person with everything that leads to them.
+func (s *peopleStep) forget(id PersonID) error {
+	if _, ok := s.next.Persons[id]; !ok {
+		return nil
+	}
+	for hash, session := range s.next.Sessions {
+		if session.Person == id {
+			s.dropSession(hash)
+		}
+	}
+	for _, sub := range s.next.Devices(id) {
+		s.dropSubscription(sub.ID)
+	}
+	s.next.Persons = drop(s.next.Persons, id)
+	s.out.Drop("person", string(id))
+	return nil
+}
+
+// put answers a copy of m with one more entry.
+func put[K comparable, V any](m map[K]V, k K, v V) map[K]V {
+	c := maps.Clone(m)
+	if c == nil {
+		c = map[K]V{}
+	}
+	c[k] = v
+	return c
+}
+
+// drop answers a copy of m without an entry.
+func drop[K comparable, V any](m map[K]V, k K) map[K]V {
+	c := maps.Clone(m)
+	delete(c, k)
+	return c
+}

@@ -1,0 +1,96 @@
+package coordinator
+
+import (
+	"encoding/json"
+	"fmt"
+)
+
+// managerRow is what is stored of the manager's way in.
+type managerRow struct{ Passphrase, FirstToken string }
+
+func (s *peopleStep) putPerson(v Person) {
+	s.next.Persons = put(s.next.Persons, v.ID, v)
+	s.out.Put("person", string(v.ID), v)
+}
+
+func (s *peopleStep) putHome(v Home) {
+	s.next.Homes = put(s.next.Homes, v.ID, v)
+	s.out.Put("home", string(v.ID), v)
+}
+
+// putSession opens a session, and sweeps those that ran out.
+func (s *peopleStep) putSession(v Session) {
+	for hash, old := range s.next.Sessions {
+		if !s.now.Before(old.Expires) {
+			s.dropSession(hash)
+		}
+	}
+	s.next.Sessions = put(s.next.Sessions, v.Hash, v)
+	s.out.Put("session", v.Hash, v)
+}
+
+func (s *peopleStep) dropSession(hash string) {
+	if _, ok := s.next.Sessions[hash]; !ok {
+		return
+	}
+	s.next.Sessions = drop(s.next.Sessions, hash)
+	s.out.Drop("session", hash)
+}
+
+func (s *peopleStep) putInvitation(v Invitation) {
+	s.next.Invitations = put(s.next.Invitations, v.Room, v)
+	s.out.Put("invitation", string(v.Room), v)
+}
+
+func (s *peopleStep) dropSubscription(id string) {
+	s.next.Subscriptions = drop(s.next.Subscriptions, id)
+	s.out.Drop("subscription", id)
+}
+
+func (s *peopleStep) putManager() {
+	s.out.Put("manager", "way-in", managerRow{s.next.Passphrase, s.next.FirstToken})
+}
+
+// RestorePeople makes the People that a store holds.
+func RestorePeople(stored Stored) (*People, error) {
+	p := &People{
+		Seq: stored.Seq, Persons: map[PersonID]Person{}, Homes: map[HomeID]Home{}, Sessions: map[string]Session{},
+		Invitations: map[RoomID]Invitation{}, Subscriptions: map[string]Subscription{},
+	}
+	for _, row := range stored.Rows {
+		if err := p.restore(row); err != nil {
+			return nil, fmt.Errorf("record %s %q of the building's people does not read: %w", row.Table, row.Key, err)
+		}
+	}
+	return p, nil
+}
+
+func (p *People) restore(row Row) error {
+	switch row.Table {
+	case "person":
+		return restoreInto(p.Persons, PersonID(row.Key), row.Value)
+	case "home":
+		return restoreInto(p.Homes, HomeID(row.Key), row.Value)
+	case "session":
+		return restoreInto(p.Sessions, row.Key, row.Value)
+	case "invitation":
+		return restoreInto(p.Invitations, RoomID(row.Key), row.Value)
+	case "subscription":
+		return restoreInto(p.Subscriptions, row.Key, row.Value)
+	case "manager":
+		var m managerRow
+		err := json.Unmarshal(row.Value, &m)
+		p.Passphrase, p.FirstToken = m.Passphrase, m.FirstToken
+		return err
+	}
+	return nil
+}
+
+func restoreInto[K comparable, V any](m map[K]V, k K, data []byte) error {
+	var v V
+	if err := json.Unmarshal(data, &v); err != nil {
+		return err
+	}
+	m[k] = v
+	return nil
+}

@@ -1,0 +1,182 @@
+package coordinator
+
+import (
+	"math"
+	"time"
+
+	"drumturn/coordinator/cycle"
+)
+
+// restartWithin is how soon a machine that stopped early may be started again
+// for it to be the same load.
+const restartWithin = 10 * time.Minute
+
+// usefulReady is how long the ready notice is worth sending.
+const usefulReady = 2 * time.Hour
+
+// hear takes what the engine of machine i came to know.
+func (r *Room) hear(i int, events []cycle.Event, now time.Time) {
+	if len(events) == 0 {
+		return
+	}
+	for _, ev := range events {
+		ev.EnergyWh, ev.PeakW = finite(ev.EnergyWh), finite(ev.PeakW)
+		switch {
+		case ev.Kind == cycle.Started:
+			r.cycleStarted(i, ev, now)
+		case ev.Kind.Ends():
+			r.cycleEnded(i, ev, now)
+		case ev.Kind == cycle.Resumed:
+			r.cycleResumed(i, now)
+		case ev.Kind == cycle.Silent:
+			r.fellSilent(i, ev, now)
+		case ev.Kind == cycle.Heard:
+			r.heardAgain(i, now)
+		}
+	}
+	r.checkpoint(i)
+}
+
+// finite is v, or 0 for what no figure can be made of.
+func finite(v float64) float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	return v
+}
+
+// checkpoint stores the memory of machine i's engine with the step. An engine
+// that cannot be stored relearns after a restart, so that is no reason to stop.
+func (r *Room) checkpoint(i int) {
+	c, err := r.engines[i].Checkpoint()
+	if err != nil {
+		return
+	}
+	r.out.Checkpoints = append(r.out.Checkpoints, MachineCheckpoint{Machine: r.plan.Machines[i].ID, Checkpoint: c})
+	r.touch()
+}
+
+// cycleStarted takes the start of a cycle on machine i.
+func (r *Room) cycleStarted(i int, ev cycle.Event, now time.Time) {
+	m := &r.state.Machines[i]
+	if r.goesOnAfterSupply(i) {
+		return
+	}
+	m.Running, m.Start, m.Since = true, ev.Start, ev.Start
+	m.Cycle++
+	if l := r.load(m.Load); l != nil && r.sameLoadAgain(i, l, ev) {
+		r.withdraw(Subject{Load: l.ID})
+		l.ReadyAt, l.ToldAt, l.Reason, l.Cycle = time.Time{}, time.Time{}, "", m.Cycle
+		l.Pause, l.Steps, l.Taken, l.AssumedEmpty = 0, 0, 0, false
+		return
+	}
+	r.emptyForNext(i, now)
+	r.newLoad(i, ev.Start, now)
+}
+
+// sameLoadAgain reports whether a start soon after an early stop is the same load.
+func (r *Room) sameLoadAgain(i int, l *Load, ev cycle.Event) bool {
+	return l.Reason == EndStopped && r.state.Machines[i].Hold == nil && ev.Start.Sub(l.ReadyAt) <= restartWithin
+}
+
+// emptyForNext counts a load that was still in machine i as collected by the start of the next.
+func (r *Room) emptyForNext(i int, now time.Time) {
+	if l := r.load(r.state.Machines[i].Load); l != nil {
+		r.emptied(i, l, Fact{Note: "next start", Person: ""}, now)
+	}
+}
+
+// newLoad opens the load of the cycle that just started on machine i: the
+// holder's, or nobody's yet.
+func (r *Room) newLoad(i int, start, now time.Time) *Load {
+	m := &r.state.Machines[i]
+	r.state.LastLoad++
+	l := Load{ID: r.state.LastLoad, Machine: m.ID, Cycle: m.Cycle, StartedAt: start}
+	kind := FactWalkUp
+	if t := r.holder(i); t != nil {
+		kind = FactStarted
+		l.Owner, l.Home, l.Turn = t.Person, t.Home, t.ID
+	}
+	m.Load, m.Hold = l.ID, nil
+	r.state.Loads = append(r.state.Loads, l)
+	r.fact(Fact{Kind: kind, Machine: m.ID, Person: l.Owner, Home: l.Home, Turn: l.Turn, Load: l.ID, Cycle: m.Cycle, Start: start})
+	if l.Turn != 0 {
+		r.turnStarted(i, &l, now)
+	}
+	return r.load(l.ID)
+}
+
+// cycleEnded takes the end of machine i's cycle: at once, or after the supply
+// interruption that may have caused it.
+func (r *Room) cycleEnded(i int, ev cycle.Event, now time.Time) {
+	m := &r.state.Machines[i]
+	if !m.Running {
+		return
+	}
+	if r.supplyOut() {
+		deferred := ev
+		m.Deferred = &deferred
+		r.touch()
+		return
+	}
+	r.closeCycle(i, ev, now)
+}
+
+// closeCycle ends the running cycle of machine i and tells whose load is ready.
+func (r *Room) closeCycle(i int, ev cycle.Event, now time.Time) {
+	m := &r.state.Machines[i]
+	m.Running, m.Since, m.Deferred = false, ev.End, nil
+	r.fact(Fact{
+		Kind: FactCycle, Machine: m.ID, Load: m.Load, Cycle: m.Cycle, Start: ev.Start, End: ev.End,
+		EnergyWh: ev.EnergyWh, PeakW: ev.PeakW, Note: ev.Kind.String(),
+	})
+	r.learnLength(i, ev)
+	l := r.load(m.Load)
+	if l == nil {
+		return
+	}
+	r.ready(i, l, ev.End, endReason(ev.Kind), now)
+}
+
+// endReason is the reason that people see for the way a cycle ended.
+func endReason(k cycle.Kind) EndReason {
+	switch k {
+	case cycle.StoppedEarly:
+		return EndStopped
+	case cycle.Presumed:
+		return EndPresumed
+	default:
+		return EndDone
+	}
+}
+
+// ready marks a load as ready and tells its owner: step 0 of the ladder.
+func (r *Room) ready(i int, l *Load, end time.Time, reason EndReason, now time.Time) {
+	l.ReadyAt, l.ToldAt, l.Reason = end, now, reason
+	r.withdraw(Subject{Load: l.ID})
+	if l.Owner != "" {
+		r.tellReady(i, l, now)
+	}
+	r.unblock(l.ID)
+}
+
+// tellReady tells the owner that the load is ready.
+func (r *Room) tellReady(i int, l *Load, now time.Time) {
+	r.tell(i, Notice{
+		Subject: Subject{Load: l.ID}, Kind: LoadReady, Step: int(l.Cycle), To: l.Owner,
+		ReadyAt: l.ReadyAt, Reason: string(l.Reason), UsefulUntil: now.Add(usefulReady),
+	})
+}
+
+// cycleResumed takes back an end that was declared too soon.
+func (r *Room) cycleResumed(i int, now time.Time) {
+	m := &r.state.Machines[i]
+	l := r.load(m.Load)
+	if l == nil || m.Running {
+		return
+	}
+	m.Running, m.Since = true, m.Start
+	l.ReadyAt, l.ToldAt, l.Reason = time.Time{}, time.Time{}, ""
+	r.withdraw(Subject{Load: l.ID})
+	r.returnHold(i, now)
+}

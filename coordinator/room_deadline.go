@@ -1,0 +1,95 @@
+package coordinator
+
+import (
+	"time"
+
+	"drumturn/queue"
+)
+
+// deadline keeps the earliest of the instants it is shown.
+type deadline struct{ at time.Time }
+
+func (d *deadline) consider(t time.Time) {
+	if !t.IsZero() && (d.at.IsZero() || t.Before(d.at)) {
+		d.at = t
+	}
+}
+
+// Deadline is the earliest instant at which a Tick may change something; zero
+// when only an event can. The caller steps a Tick then.
+func (r *Room) Deadline() time.Time {
+	var d deadline
+	for _, e := range r.engines {
+		d.consider(e.Next())
+	}
+	if s := r.state.Supply.Since; !s.IsZero() {
+		d.consider(s.Add(supplyAtMost))
+	}
+	if r.supplyOut() {
+		return d.at
+	}
+	r.machineDeadlines(&d)
+	r.loadDeadlines(&d)
+	r.turnDeadlines(&d)
+	return d.at
+}
+
+func (r *Room) machineDeadlines(d *deadline) {
+	for i := range r.state.Machines {
+		m := &r.state.Machines[i]
+		if m.Hold != nil {
+			d.consider(m.Hold.Until)
+		}
+		if m.ByHand && m.Running {
+			d.consider(r.handEnd(i))
+		}
+		if m.Silent && !m.SilentTold && !m.Out && !m.ByHand {
+			d.consider(later(r.state.QuietUntil, r.state.Now))
+		}
+	}
+}
+
+func (r *Room) loadDeadlines(d *deadline) {
+	for k := range r.state.Loads {
+		l := &r.state.Loads[k]
+		if !l.Ready() {
+			continue
+		}
+		for step := range r.state.Rules.Ladder {
+			if l.Taken&(1<<step) == 0 {
+				d.consider(r.stepAt(l, step))
+			}
+		}
+		i := r.index(l.Machine)
+		if i < 0 {
+			continue
+		}
+		switch waiting := r.state.Turns.FirstWaiting(&r.plan.Machines[i].Machine) >= 0; {
+		case !waiting && !l.AssumedEmpty:
+			d.consider(r.assumeAt(l))
+		case waiting && r.callWithLoadAt(l).After(r.state.Now):
+			d.consider(r.callWithLoadAt(l))
+		}
+	}
+}
+
+// turnDeadlines are when a waiting turn may become eligible by the clock alone.
+func (r *Room) turnDeadlines(d *deadline) {
+	var needs [4]bool
+	for k := range r.state.Turns {
+		t := &r.state.Turns[k]
+		if t.State != queue.Waiting {
+			continue
+		}
+		if t.NotBefore.After(r.state.Now) {
+			d.consider(t.NotBefore)
+		}
+		if t.Recall.After(r.state.Now) {
+			d.consider(t.Recall)
+		}
+		if int(t.Need) < len(needs) && !needs[t.Need] {
+			needs[t.Need] = true
+			d.consider(r.state.Rules.Hours.NextOpening(r.state.Now, r.state.Learned.typical(t.Need), r.zone()))
+		}
+	}
+}

@@ -1,0 +1,73 @@
+package coordinator
+
+import "time"
+
+// handle dispatches one event. Each handler either refuses before it changes
+// anything, or changes everything it is about.
+func (r *Room) handle(now time.Time, ev Event) error {
+	switch e := ev.(type) {
+	case Tick, Reopened, Measured:
+		return nil
+	case Join:
+		return r.join(now, e)
+	case Leave:
+		return r.leave(e)
+	case LetNext:
+		return r.letNext(now, e)
+	case NotNow:
+		return r.notNow(now, e)
+	case MovedOut:
+		return r.movedOut(e)
+	case SetRules:
+		return r.setRules(e)
+	}
+	return r.handleAtMachine(now, ev)
+}
+
+// handleAtMachine dispatches the events that are about one machine.
+func (r *Room) handleAtMachine(now time.Time, ev Event) error {
+	switch e := ev.(type) {
+	case Claim:
+		return r.at(e.Machine, func(i int) error { return r.claim(now, i, e) })
+	case NotMe:
+		return r.at(e.Machine, func(i int) error { return r.notMe(now, i, e) })
+	case Collect:
+		return r.at(e.Machine, func(i int) error { return r.collect(i, e) })
+	case StillInside:
+		return r.at(e.Machine, func(i int) error { return r.stillInside(now, i, e) })
+	case ReportFault:
+		return r.at(e.Machine, func(i int) error { return r.reportFault(now, i, e) })
+	case TakeOut:
+		return r.at(e.Machine, func(i int) error { return r.takeOut(i, e) })
+	case PutBack:
+		return r.at(e.Machine, func(i int) error { return r.putBack(i, e) })
+	case ByHand:
+		return r.at(e.Machine, func(i int) error { return r.byHand(i, e) })
+	case StartByHand:
+		return r.at(e.Machine, func(i int) error { return r.startByHand(now, i, e) })
+	case EndByHand:
+		return r.at(e.Machine, func(i int) error { return r.endByHandNow(now, i) })
+	}
+	return Refuse(Invalid, "event.unknown", "This room does not know what to do with that.")
+}
+
+// at finds the machine that an event is about.
+func (r *Room) at(id MachineID, do func(i int) error) error {
+	i := r.index(id)
+	if i < 0 {
+		return Refuse(NotFound, "machine.unknown", "There is no machine %q in this room.", id)
+	}
+	return do(i)
+}
+
+// setRules replaces the house rules.
+func (r *Room) setRules(e SetRules) error {
+	if problems := e.Rules.Validate(); len(problems) > 0 {
+		p := problems[0]
+		return Refuse(Invalid, "rules.invalid", "House rules, %s: %s; %s.", p.Path, p.Wrong, p.Right)
+	}
+	r.state.Rules = e.Rules
+	r.state.RulesVersion++
+	r.fact(Fact{Kind: FactRules, Person: e.Person})
+	return nil
+}

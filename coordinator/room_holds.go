@@ -1,0 +1,195 @@
+package coordinator
+
+import (
+	"time"
+
+	"drumturn/queue"
+)
+
+// house is what eligibility needs to know of the room now.
+func (r *Room) house() *queue.House {
+	loads := map[HomeID]int{}
+	for i := range r.state.Loads {
+		if home := r.state.Loads[i].Home; home != "" {
+			loads[home]++
+		}
+	}
+	for i := range r.state.Turns {
+		// A call is as good as a load: otherwise a home could hold more machines than it may use.
+		if t := &r.state.Turns[i]; t.State == queue.Called {
+			loads[t.Home]++
+		}
+	}
+	return &queue.House{
+		Limits: r.state.Rules.Limits, Hours: r.state.Rules.Hours, Zone: r.zone(),
+		Loads: loads, Length: r.state.Learned.typical,
+	}
+}
+
+func (r *Room) zone() *time.Location {
+	if r.plan.Zone == nil {
+		return time.UTC
+	}
+	return r.plan.Zone
+}
+
+// holder is the turn that machine i is held for; nil for none.
+func (r *Room) holder(i int) *queue.Turn {
+	h := r.state.Machines[i].Hold
+	if h == nil {
+		return nil
+	}
+	if k := r.state.Turns.Index(h.Turn); k >= 0 {
+		return &r.state.Turns[k]
+	}
+	return nil
+}
+
+// dropHold frees the machine that is held for a turn, if one is.
+func (r *Room) dropHold(id TurnID) {
+	for i := range r.state.Machines {
+		if m := &r.state.Machines[i]; m.Hold != nil && m.Hold.Turn == id {
+			m.Hold, m.Since = nil, r.state.Now
+			r.touch()
+		}
+	}
+}
+
+// returnHold takes back the call to machine i because the machine cannot be
+// used: the turn is at the head again, and told so.
+func (r *Room) returnHold(i int, now time.Time) {
+	t := r.holder(i)
+	if t == nil {
+		return
+	}
+	id, person, calls := t.ID, t.Person, t.Calls
+	r.dropHold(id)
+	r.state.Turns.Release(r.state.Turns.Index(id))
+	r.withdraw(Subject{Turn: id})
+	r.tell(i, Notice{
+		Subject: Subject{Turn: id}, Kind: TurnReturned, Step: calls, To: person,
+		UsefulUntil: now.Add(time.Hour),
+	})
+}
+
+// lapseHolds ends the holds whose time is over: the turn missed its call.
+func (r *Room) lapseHolds(now time.Time) {
+	for i := range r.state.Machines {
+		if h := r.state.Machines[i].Hold; h != nil && !h.Until.After(now) {
+			r.miss(i, h.Turn, now)
+		}
+	}
+}
+
+// miss records that the call to machine i was missed.
+func (r *Room) miss(i int, id TurnID, now time.Time) {
+	r.dropHold(id)
+	k := r.state.Turns.Index(id)
+	if k < 0 {
+		return
+	}
+	t := r.state.Turns[k]
+	r.state.Turns.Miss(k, now.Add(r.state.Rules.RecallAfter))
+	kind := TurnMissed
+	if k = r.state.Turns.Index(id); r.state.Turns[k].State == queue.Missed {
+		kind = TurnEnded
+		r.removeTurn(k)
+	}
+	r.withdraw(Subject{Turn: id})
+	r.tell(i, Notice{Subject: Subject{Turn: id}, Kind: kind, Step: t.Calls, To: t.Person, UsefulUntil: now.Add(2 * time.Hour)})
+	r.fact(Fact{Kind: FactMissed, Machine: r.state.Machines[i].ID, Person: t.Person, Home: t.Home, Turn: id, Wait: now.Sub(t.Joined)})
+}
+
+// open reports whether a turn may be called to machine i: nothing runs in it,
+// nobody holds it, and a load that is still inside has waited long enough.
+func (r *Room) open(i int, now time.Time) bool {
+	m := &r.state.Machines[i]
+	if m.Out || r.mute(i) || m.Running || m.Hold != nil {
+		return false
+	}
+	l := r.load(m.Load)
+	return l == nil || !now.Before(r.callWithLoadAt(l))
+}
+
+// callWithLoadAt is when the head may be called although the load is inside.
+func (r *Room) callWithLoadAt(l *Load) time.Time {
+	return l.ToldAt.Add(l.Pause + r.state.Rules.CallWithLoadAfter())
+}
+
+// callTurns calls every turn that a machine is open for, first come first served.
+func (r *Room) callTurns(now time.Time) {
+	if !r.anyOpen(now) {
+		return
+	}
+	house := r.house()
+	for k := range r.state.Turns {
+		if r.state.Turns[k].State != queue.Waiting {
+			continue
+		}
+		if i := r.bestMachine(k, house, now); i >= 0 {
+			r.call(k, i, now)
+			house = r.house()
+		}
+	}
+}
+
+func (r *Room) anyOpen(now time.Time) bool {
+	for i := range r.plan.Machines {
+		if r.open(i, now) {
+			return true
+		}
+	}
+	return false
+}
+
+// bestMachine picks the open machine that turn k can use and that others can
+// use least: empty before occupied, plain before accessible or combined, small
+// before large, then by number; -1 for none.
+func (r *Room) bestMachine(k int, house *queue.House, now time.Time) int {
+	best := -1
+	for i := range r.plan.Machines {
+		if !r.open(i, now) || r.state.Turns[k].Eligible(&r.plan.Machines[i].Machine, house, now) != queue.Yes {
+			continue
+		}
+		if best < 0 || r.plainer(i, best) {
+			best = i
+		}
+	}
+	return best
+}
+
+// plainer reports whether machine a is to be preferred to b.
+func (r *Room) plainer(a, b int) bool {
+	la, lb := r.state.Machines[a].Load != 0, r.state.Machines[b].Load != 0
+	ma, mb := &r.plan.Machines[a], &r.plan.Machines[b]
+	switch {
+	case la != lb:
+		return lb
+	case (ma.Kind == queue.WasherDryer) != (mb.Kind == queue.WasherDryer):
+		return mb.Kind == queue.WasherDryer
+	case ma.Accessible != mb.Accessible:
+		return mb.Accessible
+	case ma.CapacityKg != mb.CapacityKg:
+		return ma.CapacityKg < mb.CapacityKg
+	}
+	return ma.Number < mb.Number
+}
+
+// call keeps machine i for turn k and tells its owner.
+func (r *Room) call(k, i int, now time.Time) {
+	m := &r.state.Machines[i]
+	l := r.load(m.Load)
+	r.state.Turns.Call(k, m.ID, now, r.state.Rules.Hold)
+	t := r.state.Turns[k]
+	m.Hold = &Hold{Turn: t.ID, Since: now, Until: t.HoldUntil, LoadInside: l != nil}
+	m.Since = now
+	if l != nil {
+		l.Called++
+	}
+	r.withdraw(Subject{Turn: t.ID})
+	r.tell(i, Notice{
+		Subject: Subject{Turn: t.ID}, Kind: TurnCalled, Step: t.Calls, To: t.Person,
+		Until: t.HoldUntil, LoadInside: l != nil, UsefulUntil: t.HoldUntil,
+	})
+	r.fact(Fact{Kind: FactCalled, Machine: m.ID, Person: t.Person, Home: t.Home, Turn: t.ID, Wait: now.Sub(t.Joined)})
+}

@@ -1,0 +1,104 @@
+package coordinator
+
+import (
+	"fmt"
+	"time"
+
+	"drumturn/queue"
+)
+
+// usefulNudge is how long a nudge is worth sending.
+const usefulNudge = 30 * time.Minute
+
+// climb takes every step of the ladder that is due, and lets loads be assumed
+// collected where nobody waits.
+func (r *Room) climb(now time.Time) {
+	for k := range r.state.Loads {
+		l := &r.state.Loads[k]
+		i := r.index(l.Machine)
+		if !l.Ready() || i < 0 {
+			continue
+		}
+		for step := range r.state.Rules.Ladder {
+			if l.Taken&(1<<step) == 0 && !r.stepAt(l, step).After(now) {
+				r.takeStep(i, l, step, now)
+			}
+		}
+		r.assumeEmpty(i, l, now)
+	}
+}
+
+// stepAt is when a step of the ladder is due: counted from told-at, put off to
+// the end of the room's night for all but the manager.
+func (r *Room) stepAt(l *Load, step int) time.Time {
+	s := r.state.Rules.Ladder[step]
+	at := l.ToldAt.Add(l.Pause + s.After)
+	if s.Tell == TellManager {
+		return at
+	}
+	return r.afterNight(at)
+}
+
+// afterNight is t, or the end of the night that t falls into.
+func (r *Room) afterNight(t time.Time) time.Time {
+	from, to, zone := r.state.Rules.NightFrom, r.state.Rules.NightTo, r.zone()
+	if from == queue.NoClock || to == queue.NoClock || from == to {
+		return t
+	}
+	y, m, d := t.In(zone).Date()
+	for _, day := range [...]int{d - 1, d} {
+		begin := from.On(time.Date(y, m, day, 12, 0, 0, 0, zone), zone)
+		endDay := day
+		if to <= from {
+			endDay++
+		}
+		end := to.On(time.Date(y, m, endDay, 12, 0, 0, 0, zone), zone)
+		if !t.Before(begin) && t.Before(end) {
+			return end
+		}
+	}
+	return t
+}
+
+// takeStep tells whom the step is for, where there is somebody.
+func (r *Room) takeStep(i int, l *Load, step int, now time.Time) {
+	l.Taken |= 1 << step
+	l.Steps++
+	n := Notice{
+		Subject: Subject{Load: l.ID}, Step: step + 1, ReadyAt: l.ReadyAt,
+		Reason: string(l.Reason), UsefulUntil: now.Add(usefulNudge),
+	}
+	tell := r.state.Rules.Ladder[step].Tell
+	switch tell {
+	case TellOwner:
+		n.Kind, n.To = LoadNudge, l.Owner
+	case TellNext:
+		n.Kind = LoadWaiting
+		if k := r.state.Turns.FirstWaiting(&r.plan.Machines[i].Machine); k >= 0 {
+			n.To = r.state.Turns[k].Person
+		}
+	case TellManager:
+		n.Kind, n.Role, n.UsefulUntil = LoadLeft, Managers, now.Add(12*time.Hour)
+	}
+	if n.To != "" || n.Role != "" {
+		r.tell(i, n)
+	}
+	r.fact(Fact{
+		Kind: FactNudged, Machine: l.Machine, Person: n.To, Load: l.ID, Cycle: l.Cycle,
+		Note: fmt.Sprintf("step %d: %s", step+1, tell),
+	})
+}
+
+// assumeEmpty lets the board say "free, may hold a load" when nobody waits for
+// machine i and its load has been there for long.
+func (r *Room) assumeEmpty(i int, l *Load, now time.Time) {
+	if l.AssumedEmpty || now.Before(r.assumeAt(l)) || r.state.Turns.FirstWaiting(&r.plan.Machines[i].Machine) >= 0 {
+		return
+	}
+	l.AssumedEmpty = true
+	r.fact(Fact{Kind: FactAssumed, Machine: l.Machine, Load: l.ID})
+}
+
+func (r *Room) assumeAt(l *Load) time.Time {
+	return l.ToldAt.Add(l.Pause + r.state.Rules.AssumeEmptyAfter)
+}

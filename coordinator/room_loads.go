@@ -1,0 +1,193 @@
+package coordinator
+
+import (
+	"slices"
+	"time"
+
+	"drumturn/queue"
+)
+
+// contradictWithin is how long an owner may say that a load reported collected is still inside.
+const contradictWithin = 24 * time.Hour
+
+// mine reports whether the person, or somebody of the same home, owns the load.
+func (l *Load) mine(person PersonID, home HomeID) bool {
+	return l.Owner != "" && (l.Owner == person || (home != "" && l.Home == home))
+}
+
+// claim makes the unclaimed load in machine i the person's. A waiting turn of
+// theirs that the machine serves is used up by it.
+func (r *Room) claim(now time.Time, i int, e Claim) error {
+	l := r.load(r.state.Machines[i].Load)
+	switch {
+	case e.Person == "":
+		return Refuse(NotAllowed, "claim.stranger", "Join the room first, then the load can be yours.")
+	case l == nil:
+		return Refuse(Conflict, "claim.empty", "Nothing is known to be in this machine.")
+	case l.mine(e.Person, e.Home):
+		r.reply.Load = l.ID
+		return nil
+	case l.Owner != "":
+		return Refuse(Conflict, "claim.taken", "Somebody has claimed this load already.")
+	}
+	l.Owner, l.Home = e.Person, e.Home
+	r.reply.Load = l.ID
+	r.fact(Fact{Kind: FactClaimed, Machine: l.Machine, Person: e.Person, Home: e.Home, Load: l.ID, Cycle: l.Cycle})
+	r.useTurn(i, l, now)
+	if l.Ready() {
+		r.tellReady(i, l, now)
+	}
+	return nil
+}
+
+// useTurn lets a claimed load use up the first waiting or called turn of its
+// owner that machine i serves.
+func (r *Room) useTurn(i int, l *Load, now time.Time) {
+	for k := range r.state.Turns {
+		t := &r.state.Turns[k]
+		if t.Person != l.Owner || (t.State != queue.Waiting && t.State != queue.Called) || t.Behind != 0 ||
+			t.Fits(&r.plan.Machines[i].Machine) != queue.Yes {
+			continue
+		}
+		r.dropHold(t.ID)
+		l.Turn = t.ID
+		r.turnStarted(i, l, now)
+		return
+	}
+}
+
+// notMe takes back the start on the machine that was held for the person: the
+// turn is at the head again, and the load is nobody's yet.
+func (r *Room) notMe(now time.Time, i int, e NotMe) error {
+	l := r.load(r.state.Machines[i].Load)
+	if l == nil || l.Turn == 0 || !l.mine(e.Person, e.Home) {
+		return Refuse(NotFound, "notme.none", "No load in this machine was taken for yours.")
+	}
+	if now.Sub(l.StartedAt) > r.state.Rules.NotMeWithin {
+		return Refuse(Conflict, "notme.late", "That was possible for %s after the start. Ask the building manager.", r.state.Rules.NotMeWithin)
+	}
+	r.withdraw(Subject{Load: l.ID})
+	r.fact(Fact{Kind: FactNotMine, Machine: l.Machine, Person: l.Owner, Home: l.Home, Turn: l.Turn, Load: l.ID})
+	turn := l.Turn
+	l.Owner, l.Home, l.Turn = "", "", 0
+	r.dropBooked(l.ID)
+	if k := r.state.Turns.Index(turn); k >= 0 {
+		r.state.Turns.Release(k)
+	}
+	return nil
+}
+
+// dropBooked removes the dryer turn that was booked behind a load.
+func (r *Room) dropBooked(id LoadID) {
+	for k := range r.state.Turns {
+		if t := r.state.Turns[k]; t.Behind == uint64(id) {
+			r.removeTurn(k)
+			r.withdraw(Subject{Turn: t.ID})
+			return
+		}
+	}
+}
+
+// collect empties machine i, by its load's owner or by anybody at the machine.
+func (r *Room) collect(i int, e Collect) error {
+	m := &r.state.Machines[i]
+	l := r.load(m.Load)
+	switch {
+	case l == nil:
+		return Refuse(Conflict, "collect.empty", "This machine is already known to be empty. Thank you.")
+	case m.Running:
+		return Refuse(Conflict, "collect.running", "This machine is still at work.")
+	}
+	r.reply.Load = l.ID
+	how := "reported empty"
+	switch {
+	case l.mine(e.Person, e.Home):
+		how = "owner"
+	case e.OnTable:
+		how = "on the table"
+	}
+	r.tellTaken(i, l, e, how)
+	r.emptied(i, l, Fact{Person: e.Person, Home: e.Home, Note: how}, r.state.Now)
+	return nil
+}
+
+// tellTaken tells the owner that somebody else emptied the machine.
+func (r *Room) tellTaken(i int, l *Load, e Collect, how string) {
+	if l.Owner == "" || how == "owner" {
+		return
+	}
+	kind := LoadTaken
+	if e.OnTable {
+		kind = LoadMoved
+	}
+	// emptied withdraws what is unsent about the load; withdrawals of a set come
+	// before its notices, so this one stands.
+	r.tell(i, Notice{
+		Subject: Subject{Load: l.ID}, Kind: kind, Step: int(l.Cycle), To: l.Owner,
+		ReadyAt: l.ReadyAt, UsefulUntil: r.state.Now.Add(12 * time.Hour),
+	})
+}
+
+// emptied closes load l of machine i: collected, as f says by whom and how.
+func (r *Room) emptied(i int, l *Load, f Fact, now time.Time) {
+	m := &r.state.Machines[i]
+	closed := *l
+	f.Kind, f.Machine, f.Load, f.Turn, f.Cycle = FactCollected, closed.Machine, closed.ID, closed.Turn, closed.Cycle
+	f.Start, f.End = closed.StartedAt, closed.ReadyAt
+	if !closed.ToldAt.IsZero() {
+		f.Wait = now.Sub(closed.ToldAt)
+		r.state.Learned.collected(f.Wait)
+	}
+	m.Emptied, m.EmptiedAt, m.EmptiedTurn = &closed, now, nil
+	m.Load = 0
+	if !m.Running {
+		m.Since = now
+	}
+	if m.Hold != nil {
+		m.Hold.LoadInside = false
+	}
+	if k := r.state.Turns.Index(closed.Turn); closed.Turn != 0 && k >= 0 && r.state.Turns[k].State == queue.Started {
+		t := r.state.Turns[k]
+		m.EmptiedTurn = &t
+		r.removeTurn(k)
+	}
+	r.state.Loads = slices.DeleteFunc(r.state.Loads, func(x Load) bool { return x.ID == closed.ID })
+	r.unblock(closed.ID)
+	r.withdraw(Subject{Load: closed.ID})
+	r.fact(f)
+}
+
+// unblock lets a dryer turn go that waited for a load which is now gone.
+func (r *Room) unblock(id LoadID) {
+	for k := range r.state.Turns {
+		if r.state.Turns[k].Behind == uint64(id) {
+			r.state.Turns[k].Behind = 0
+		}
+	}
+}
+
+// stillInside brings back a load that was reported collected.
+func (r *Room) stillInside(now time.Time, i int, e StillInside) error {
+	m := &r.state.Machines[i]
+	switch {
+	case m.Load != 0 || m.Running:
+		return Refuse(Conflict, "still.next", "Another load has been started in this machine since.")
+	case m.Emptied == nil || now.Sub(m.EmptiedAt) > contradictWithin:
+		return Refuse(NotFound, "still.none", "No load was reported collected here lately.")
+	case !m.Emptied.mine(e.Person, e.Home):
+		return Refuse(NotAllowed, "still.foreign", "That load was not yours.")
+	}
+	l := *m.Emptied
+	m.Load, m.Emptied, m.Since = l.ID, nil, l.ReadyAt
+	r.state.Loads = append(r.state.Loads, l)
+	if m.EmptiedTurn != nil {
+		r.state.Turns = append(r.state.Turns, *m.EmptiedTurn)
+		m.EmptiedTurn = nil
+	}
+	if m.Hold != nil {
+		m.Hold.LoadInside = true
+	}
+	r.reply.Load = l.ID
+	r.fact(Fact{Kind: FactStillIn, Machine: m.ID, Person: e.Person, Home: e.Home, Load: l.ID})
+	return nil
+}

@@ -1,0 +1,80 @@
+package coordinator
+
+import (
+	"time"
+
+	"drumturn/coordinator/cycle"
+)
+
+// reopen takes the program's having been down since `since`. What lapsed
+// meanwhile restarts in full, once; what the detectors and the state disagree
+// about is corrected.
+func (r *Room) reopen(now, since time.Time) {
+	if now.After(since) {
+		r.state.QuietUntil = now.Add(sparesSilence)
+		r.restartHolds(now, since)
+		r.restartLadders(now, since)
+		r.touch()
+	}
+	for i := range r.engines {
+		r.reconcile(i, now)
+	}
+}
+
+// restartHolds gives holds that lapsed while the program was down their full time again.
+func (r *Room) restartHolds(now, since time.Time) {
+	for i := range r.state.Machines {
+		h := r.state.Machines[i].Hold
+		if h != nil && h.Until.After(since) && !h.Until.After(now) && !h.Restarted {
+			h.Restarted = true
+			r.extendHold(h, now.Add(r.state.Rules.Hold))
+		}
+	}
+}
+
+// restartLadders lets the step of each ladder that lapsed while the program was
+// down wait its full time again, and those behind it with it.
+func (r *Room) restartLadders(now, since time.Time) {
+	for k := range r.state.Loads {
+		l := &r.state.Loads[k]
+		if !l.Ready() || l.Restarted {
+			continue
+		}
+		if due, gap, ok := r.nextStep(l); ok && due.After(since) && !due.After(now) {
+			l.Restarted = true
+			l.Pause += now.Add(gap).Sub(due)
+		}
+	}
+}
+
+// nextStep is when the first step not taken is due without the night, and how
+// long it is after the step before.
+func (r *Room) nextStep(l *Load) (due time.Time, gap time.Duration, ok bool) {
+	var before time.Duration
+	for step, s := range r.state.Rules.Ladder {
+		if l.Taken&(1<<step) == 0 {
+			return l.ToldAt.Add(l.Pause + s.After), s.After - before, true
+		}
+		before = s.After
+	}
+	return time.Time{}, 0, false
+}
+
+// reconcile makes the state of machine i agree with its detector after a
+// restart, by events of its own: stored facts are never folded again.
+func (r *Room) reconcile(i int, now time.Time) {
+	m, status := &r.state.Machines[i], r.engines[i].Status()
+	if m.ByHand || m.Deferred != nil || status.Last.At.IsZero() {
+		return
+	}
+	switch {
+	case status.Running && !m.Running:
+		r.cycleStarted(i, cycle.Event{Kind: cycle.Started, At: now, Start: status.Start}, now)
+	case !status.Running && m.Running:
+		end := status.Last.At
+		r.cycleEnded(i, cycle.Event{Kind: cycle.Presumed, At: now, Start: m.Start, End: later(m.Start, end), EnergyWh: status.EnergyWh, PeakW: status.PeakW}, now)
+	}
+	if m.Silent && !status.Silent {
+		r.heardAgain(i, now)
+	}
+}

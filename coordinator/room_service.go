@@ -1,0 +1,133 @@
+package coordinator
+
+import (
+	"strings"
+	"time"
+
+	"drumturn/coordinator/cycle"
+)
+
+// longestFault bounds what a report of a fault may say, in bytes.
+const longestFault = 400
+
+// reportFault warns the board about machine i and tells the managers.
+func (r *Room) reportFault(now time.Time, i int, e ReportFault) error {
+	text := strings.TrimSpace(e.Text)
+	if text == "" || len(text) > longestFault {
+		return Refuse(Invalid, "fault.text", "Say in a few words what is wrong (at most %d characters).", longestFault)
+	}
+	m := &r.state.Machines[i]
+	m.Faults = append(m.Faults, Fault{At: now, Home: e.Home, Text: text})
+	m.FaultCount++
+	r.tell(i, Notice{
+		Subject: Subject{Machine: m.ID}, Kind: FaultTold, Step: m.FaultCount, Role: Managers,
+		Reason: text, UsefulUntil: now.Add(24 * time.Hour),
+	})
+	r.fact(Fact{Kind: FactFault, Machine: m.ID, Person: e.Person, Home: e.Home, Note: text})
+	return nil
+}
+
+// takeOut takes machine i out of service.
+func (r *Room) takeOut(i int, e TakeOut) error {
+	m := &r.state.Machines[i]
+	if m.Out {
+		return nil
+	}
+	r.returnHold(i, r.state.Now)
+	m.Out, m.OutText, m.Since = true, strings.TrimSpace(e.Text), r.state.Now
+	r.fact(Fact{Kind: FactOut, Machine: m.ID, Person: e.Person, Note: m.OutText})
+	return nil
+}
+
+// putBack puts machine i into service again and clears its faults.
+func (r *Room) putBack(i int, e PutBack) error {
+	m := &r.state.Machines[i]
+	if !m.Out && len(m.Faults) == 0 {
+		return nil
+	}
+	if m.Out {
+		m.Since = r.state.Now
+	}
+	m.Out, m.OutText, m.Faults = false, "", nil
+	r.fact(Fact{Kind: FactBack, Machine: m.ID, Person: e.Person})
+	return nil
+}
+
+// byHand switches running by hand for machine i.
+func (r *Room) byHand(i int, e ByHand) error {
+	m := &r.state.Machines[i]
+	if m.ByHand == e.On {
+		return nil
+	}
+	m.ByHand, m.Since = e.On, r.state.Now
+	note := "meter"
+	if e.On {
+		note = "by hand"
+	}
+	r.fact(Fact{Kind: FactBack, Machine: m.ID, Person: e.Person, Note: note})
+	return nil
+}
+
+// startByHand takes a tap at the machine for the start of a cycle.
+func (r *Room) startByHand(now time.Time, i int, e StartByHand) error {
+	m := &r.state.Machines[i]
+	switch {
+	case !m.ByHand:
+		return Refuse(Conflict, "hand.metered", "This machine's meter sees the start by itself.")
+	case m.Running:
+		return Refuse(Conflict, "hand.running", "This machine is already at work.")
+	case m.Hold != nil && !r.holdIsFor(i, e.Person, e.Home):
+		return Refuse(Conflict, "hand.held", "This machine is kept for somebody else until %s.", m.Hold.Until.In(r.zone()).Format("15:04"))
+	}
+	m.Running, m.Start, m.Since = true, now, now
+	m.Cycle++
+	r.emptyForNext(i, now)
+	l := r.newLoad(i, now, now)
+	if l.Owner == "" && e.Person != "" {
+		l.Owner, l.Home = e.Person, e.Home
+		r.useTurn(i, l, now)
+	}
+	r.reply.Load = l.ID
+	return nil
+}
+
+// holdIsFor reports whether machine i is held for the person or their home.
+func (r *Room) holdIsFor(i int, person PersonID, home HomeID) bool {
+	t := r.holder(i)
+	return t != nil && (t.Person == person || (home != "" && t.Home == home))
+}
+
+// endByHandNow takes a tap at the machine for the end of a cycle.
+func (r *Room) endByHandNow(now time.Time, i int) error {
+	m := &r.state.Machines[i]
+	if !m.ByHand || !m.Running {
+		return Refuse(Conflict, "hand.idle", "This machine is not run by hand at the moment.")
+	}
+	r.reported(i, now, now)
+	return nil
+}
+
+// handEnd is when a cycle run by hand on machine i is taken to be over.
+func (r *Room) handEnd(i int) time.Time {
+	return r.state.Machines[i].Start.Add(r.state.Learned.machine(r.plan.Machines[i].Kind))
+}
+
+// endByHand ends the cycles run by hand whose typical length is over.
+func (r *Room) endByHand(now time.Time) {
+	for i := range r.state.Machines {
+		if m := &r.state.Machines[i]; m.ByHand && m.Running && !r.handEnd(i).After(now) {
+			r.reported(i, r.handEnd(i), now)
+		}
+	}
+}
+
+// reported closes a cycle run by hand.
+func (r *Room) reported(i int, end, now time.Time) {
+	m := &r.state.Machines[i]
+	ev := cycle.Event{Kind: cycle.Finished, At: now, Start: m.Start, End: end}
+	m.Running, m.Since = false, end
+	r.fact(Fact{Kind: FactCycle, Machine: m.ID, Load: m.Load, Cycle: m.Cycle, Start: ev.Start, End: ev.End, Note: string(EndReported)})
+	if l := r.load(m.Load); l != nil {
+		r.ready(i, l, end, EndReported, now)
+	}
+}

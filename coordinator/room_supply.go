@@ -1,0 +1,161 @@
+package coordinator
+
+import (
+	"time"
+
+	"drumturn/coordinator/cycle"
+)
+
+const (
+	// together is how close machines must fall to 0 W, or go silent, for it to be the supply.
+	together = 10 * time.Second
+	// supplyAtMost is how long after the interruption a cycle may go on and be the same.
+	supplyAtMost = 30 * time.Minute
+	// sparesSilence is how long after a restart a silent meter is not told.
+	sparesSilence = 10 * time.Minute
+)
+
+// supplyState is a supply interruption: several machines at 0 W or silent at once.
+type supplyState struct {
+	// Since is when it began, zero when there is none; Over when power came back
+	// (cycles may still go on until Since + supplyAtMost).
+	Since time.Time `json:",omitzero"`
+	Over  time.Time `json:",omitzero"`
+}
+
+// supplyOut reports whether power is away.
+func (r *Room) supplyOut() bool {
+	return !r.state.Supply.Since.IsZero() && r.state.Supply.Over.IsZero()
+}
+
+// noticeZero looks at machine i's new reading for the begin or the end of a
+// supply interruption. It allocates nothing and is cheap when nothing changes.
+func (r *Room) noticeZero(i int, reading cycle.Reading, now time.Time) {
+	before := r.watts[i]
+	watts := reading.Watts
+	if watts != watts { // NaN: the meter gives only its register
+		return
+	}
+	r.watts[i] = watts
+	m := &r.state.Machines[i]
+	switch {
+	case watts == 0 && before > r.plan.Machines[i].Power.IdleBelowW:
+		m.ZeroAt = reading.At
+		r.zeroTogether(i, now)
+	case watts > 0 && !m.ZeroAt.IsZero():
+		if r.supplyOut() && !m.ZeroAt.Before(r.state.Supply.Since.Add(-together)) {
+			r.supplyBack(now)
+		}
+		m.ZeroAt = time.Time{}
+	}
+}
+
+// zeroTogether begins a supply interruption when another machine fell to zero
+// at the same time as machine i.
+func (r *Room) zeroTogether(i int, now time.Time) {
+	at := r.state.Machines[i].ZeroAt
+	for j := range r.state.Machines {
+		if z := r.state.Machines[j].ZeroAt; j != i && !z.IsZero() && at.Sub(z).Abs() <= together {
+			r.beginSupply(earlier(at, z), now)
+			return
+		}
+	}
+}
+
+// silentTogether begins a supply interruption when another meter went silent
+// at the same time as machine i's, while both machines were at work.
+func (r *Room) silentTogether(i int, now time.Time) {
+	a := &r.state.Machines[i]
+	for j := range r.state.Machines {
+		b := &r.state.Machines[j]
+		if j != i && b.Silent && a.Running && b.Running && a.SilentSince.Sub(b.SilentSince).Abs() <= together {
+			r.beginSupply(earlier(a.SilentSince, b.SilentSince), now)
+			return
+		}
+	}
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
+}
+
+// beginSupply pauses holds and the ladder.
+func (r *Room) beginSupply(since, now time.Time) {
+	if r.supplyOut() || now.Sub(since) > supplyAtMost {
+		return
+	}
+	r.state.Supply = supplyState{Since: since}
+	r.fact(Fact{Kind: FactSupply, Start: since, Note: "began"})
+}
+
+// supplyBack ends the pause: holds and ladders go on with the time they had left.
+func (r *Room) supplyBack(now time.Time) {
+	s := &r.state.Supply
+	s.Over = now
+	away := now.Sub(s.Since)
+	for i := range r.state.Machines {
+		if h := r.state.Machines[i].Hold; h != nil {
+			r.extendHold(h, h.Until.Add(away))
+		}
+	}
+	for k := range r.state.Loads {
+		if l := &r.state.Loads[k]; l.Ready() {
+			l.Pause += now.Sub(later(s.Since, l.ToldAt))
+		}
+	}
+	r.fact(Fact{Kind: FactSupply, Start: s.Since, End: now, Note: "ended"})
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// extendHold moves a hold's lapse.
+func (r *Room) extendHold(h *Hold, until time.Time) {
+	h.Until = until
+	if k := r.state.Turns.Index(h.Turn); k >= 0 {
+		r.state.Turns[k].HoldUntil = until
+	}
+	r.touch()
+}
+
+// goesOnAfterSupply reports whether a start on machine i is the cycle that the
+// supply interruption cut; it then goes on as the same cycle and load.
+func (r *Room) goesOnAfterSupply(i int) bool {
+	m := &r.state.Machines[i]
+	if m.Deferred == nil || !m.Running || r.state.Supply.Since.IsZero() {
+		return false
+	}
+	m.Deferred = nil
+	r.touch()
+	return true
+}
+
+// endSupply gives up on the cycles that did not go on in time, and on a supply
+// that never came back as such: perhaps the machines were just switched off.
+func (r *Room) endSupply(now time.Time) {
+	s := &r.state.Supply
+	if s.Since.IsZero() || now.Before(s.Since.Add(supplyAtMost)) {
+		return
+	}
+	if s.Over.IsZero() {
+		r.supplyBack(now)
+	}
+	*s = supplyState{}
+	for i := range r.state.Machines {
+		if m := &r.state.Machines[i]; m.Deferred != nil {
+			ev := *m.Deferred
+			if ev.Kind == cycle.Finished {
+				ev.Kind = cycle.StoppedEarly
+			}
+			r.closeCycle(i, ev, now)
+		}
+	}
+	r.touch()
+}
