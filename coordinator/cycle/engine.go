@@ -36,6 +36,9 @@ type Status struct {
 	PhaseSince time.Time
 	// EnergyWh and PeakW are those of the running cycle so far, or of the last one.
 	EnergyWh, PeakW float64
+	// LastWork is the newest instant at which the running cycle was seen to work:
+	// its end, were it over. Zero in an engine that does not tell.
+	LastWork time.Time
 	// Last is the newest reading; its At is zero before the first.
 	Last Reading
 	// Stalled: see the event of that name.

@@ -22,6 +22,10 @@ type Settings struct {
 	SilentAfter time.Duration
 	// Doubt is the accepted chance that a declared end is wrong, 0 to 1.
 	Doubt float64
+	// RegisterModulusWh is the value at which the meter's register begins again
+	// at 0, Wh (RegisterModulusBits, RegisterModulusDigits); zero when it never
+	// rolls over, or when nobody knows: a fall then counts as a reset.
+	RegisterModulusWh float64
 }
 
 // DefaultSettings is the fixed rule.

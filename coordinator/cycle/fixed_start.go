@@ -1,0 +1,70 @@
+package cycle
+
+import (
+	"math"
+	"time"
+)
+
+const (
+	// riseSure is how much longer power must have been seen above the threshold
+	// than below it until that is work.
+	riseSure = 20 * time.Second
+	// riseHeld is how long a single high reading must stand uncontradicted; longer
+	// than the interval of meters that are asked once a minute, so that the
+	// next reading of such a meter can still deny it.
+	riseHeld = 90 * time.Second
+)
+
+// fixedRise weighs whether power above the threshold is work or a stray sample:
+// time between two high readings in a row speaks for work, time between two low
+// ones against it, and below zero it is forgotten (a one-sided cumulative sum). A
+// single high sample between low ones, a meter's artefact, gains nothing at all;
+// a drum that turns 10 seconds in 15 is known within a minute.
+type fixedRise struct {
+	Active bool
+	// At is the first high reading: where the cycle would begin.
+	At    time.Time
+	For   time.Duration
+	PeakW float64
+	// Wh is the energy tally at At.
+	Wh float64
+}
+
+func (r *fixedRise) sure() bool { return r.Active && r.For >= riseSure }
+
+// rise folds a reading into the weighing.
+func (f *Fixed) rise(before, at time.Time, w float64, high bool) {
+	r := &f.mem.Rise
+	d := at.Sub(before)
+	switch {
+	case high && !r.Active:
+		*r = fixedRise{Active: true, At: at, PeakW: w, Wh: f.mem.Energy.Wh()}
+	case high && f.mem.High:
+		r.For += min(d, f.set.SilentAfter)
+		r.PeakW = math.Max(r.PeakW, w)
+	case high:
+		r.PeakW = math.Max(r.PeakW, w)
+	case r.Active && !f.mem.High:
+		if r.For = min(r.For, riseSure) - d; r.For < 0 {
+			*r = fixedRise{}
+		}
+	}
+}
+
+// startDue is when the newest reading has stood long enough to start a cycle.
+func (f *Fixed) startDue() time.Time {
+	m := &f.mem
+	if m.Running || !m.Rise.Active || !m.High {
+		return time.Time{}
+	}
+	return m.LastAt.Add(riseHeld)
+}
+
+func (f *Fixed) start(now time.Time) {
+	m := &f.mem
+	m.Running, m.Stalled, m.Low, m.Hole = true, false, false, 0
+	m.Start, m.StartWh, m.PeakW = m.Rise.At, m.Rise.Wh, m.Rise.PeakW
+	m.WorkAt, m.WorkWh = m.LastAt, m.Energy.Wh()
+	m.Phase, m.PhaseAt, m.Coming, m.ComingAt = NoPhase, m.Start, NoPhase, m.Start
+	f.say(Started, now)
+}

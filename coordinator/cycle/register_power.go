@@ -1,0 +1,83 @@
+package cycle
+
+import (
+	"math"
+	"time"
+)
+
+const (
+	// registerUnitWh is the step that a register is taken to count in until a
+	// smaller or a larger one has been seen, Wh.
+	registerUnitWh = 1
+	// registerQuiet is how long a register must stand still until its power is
+	// taken for known although it has not moved twice.
+	registerQuiet = 20 * time.Minute
+)
+
+// RegisterPower derives power from a register alone, for meters that give no
+// watts. Between two steps of the register the power is their height over their
+// distance. While it stands still, all that is known is an upper bound: one unit
+// over the time since the last step. So the power of a standby becomes known
+// only slowly: a register of 1 Wh takes 20 minutes to say "below 3 W", as a
+// meter of 1000 pulses a kWh does (3,600,000 / (1000 x 1200 s) = 3 W).
+//
+// The fields are its whole memory.
+type RegisterPower struct {
+	Register Register
+	// Unit is the smallest step seen, Wh; zero before the first.
+	Unit float64
+	// Changed is when the register last moved (or was first read); Moved says
+	// that it was a whole step, so that the next one can be timed.
+	Changed time.Time
+	Moved   bool
+	// Watts is the power, W; only when Known.
+	Watts float64
+	Known bool
+}
+
+// Add takes a register value, Wh, and returns the power, W; not a number while unknown.
+func (p *RegisterPower) Add(at time.Time, wh float64) float64 {
+	delta, ok := p.Register.Add(at, wh)
+	switch {
+	case !ok:
+		if p.Register.At.Equal(at) {
+			p.Changed, p.Moved, p.Known = at, false, false
+		}
+	case delta > 0:
+		p.moved(at, delta)
+	default:
+		p.still(at)
+	}
+	if !p.Known {
+		return math.NaN()
+	}
+	return p.Watts
+}
+
+// Forget is for a hole between readings: what the register gained in it says
+// nothing about the power now.
+func (p *RegisterPower) Forget() {
+	p.Register.Known, p.Moved, p.Known = false, false, false
+}
+
+func (p *RegisterPower) moved(at time.Time, delta float64) {
+	if p.Unit == 0 || delta < p.Unit {
+		p.Unit = delta
+	}
+	if p.Moved {
+		p.Watts, p.Known = delta*secondsPerHour/at.Sub(p.Changed).Seconds(), true
+	}
+	p.Changed, p.Moved = at, true
+}
+
+func (p *RegisterPower) still(at time.Time) {
+	unit := p.Unit
+	if unit == 0 {
+		unit = registerUnitWh
+	}
+	d := at.Sub(p.Changed)
+	bound := unit * secondsPerHour / d.Seconds()
+	if p.Known && bound < p.Watts || !p.Known && d >= registerQuiet {
+		p.Watts, p.Known = bound, true
+	}
+}
