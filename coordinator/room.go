@@ -140,6 +140,9 @@ func (r *Room) Measure(now time.Time, id MachineID, reading cycle.Reading) Chang
 	if reading.At.After(before) {
 		r.noticeZero(i, reading, now)
 		r.hear(i, r.engines[i].Read(now, reading), now)
+		if before.IsZero() {
+			r.firstHeard(i)
+		}
 	}
 	if !r.dirty {
 		return ChangeSet{}
@@ -236,4 +239,14 @@ func (r *Room) load(id LoadID) *Load {
 		}
 	}
 	return nil
+}
+
+// Checkpoint is a change set that stores every engine's memory, so that a
+// restart need not fold all the readings since the last event again.
+func (r *Room) Checkpoint(now time.Time) ChangeSet {
+	now = r.begin(now)
+	for i := range r.engines {
+		r.checkpoint(i)
+	}
+	return r.end(now)
 }

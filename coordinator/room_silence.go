@@ -52,6 +52,16 @@ func (r *Room) tellSilent(now time.Time) {
 	}
 }
 
+// firstHeard records the first reading ever of machine i's meter: from now on
+// something is known of it.
+func (r *Room) firstHeard(i int) {
+	m := &r.state.Machines[i]
+	if !m.Running {
+		m.Since = r.state.Now
+	}
+	r.fact(Fact{Kind: FactHeard, Machine: m.ID})
+}
+
 // mute reports whether nothing is known of machine i: its meter is silent, or
 // was never heard, and nobody reports by hand.
 func (r *Room) mute(i int) bool {

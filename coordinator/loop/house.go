@@ -1,0 +1,141 @@
+package loop
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	"drumturn/coordinator"
+	"drumturn/coordinator/cycle"
+)
+
+// House is all the loops of a building: its rooms and its people.
+type House struct {
+	clock  Clock
+	log    *slog.Logger
+	order  []coordinator.RoomID
+	rooms  map[coordinator.RoomID]*Room
+	people *People
+	// meters leads from a meter's name to the machine behind it.
+	meters map[string]place
+	wake   watchers
+}
+
+type place struct {
+	room    *Room
+	machine coordinator.MachineID
+}
+
+// Open loads the building from the store. The loops run in Run.
+func Open(ctx context.Context, plans []coordinator.Plan, engine coordinator.NewEngine, store Store, clock Clock, log *slog.Logger) (*House, error) {
+	h := &House{clock: clock, log: log, rooms: map[coordinator.RoomID]*Room{}, meters: map[string]place{}}
+	people, err := NewPeople(ctx, store, clock)
+	if err != nil {
+		return nil, err
+	}
+	h.people = people
+	for _, plan := range plans {
+		room, err := NewRoom(ctx, plan, engine, store, clock, log.With("room", string(plan.ID)), h.wake.wake)
+		if err != nil {
+			return nil, err
+		}
+		h.order = append(h.order, plan.ID)
+		h.rooms[plan.ID] = room
+		for _, m := range plan.Machines {
+			if m.Meter != "" {
+				h.meters[m.Meter] = place{room, m.ID}
+			}
+		}
+	}
+	return h, nil
+}
+
+// Run runs all loops until ctx ends or one fails; then all stop.
+func (h *House) Run(ctx context.Context) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	runs := []func(context.Context) error{h.people.Run}
+	for _, id := range h.order {
+		runs = append(runs, h.rooms[id].Run)
+	}
+	errs := make([]error, len(runs))
+	var wg sync.WaitGroup
+	for i, run := range runs {
+		wg.Go(func() {
+			defer cancel()
+			errs[i] = run(ctx)
+		})
+	}
+	wg.Wait()
+	return errors.Join(errs...)
+}
+
+// Now is the building's clock.
+func (h *House) Now() time.Time { return h.clock.Now() }
+
+// Rooms lists the rooms in the building's order.
+func (h *House) Rooms() []coordinator.RoomID { return h.order }
+
+// Snapshot is a room as last published; nil when there is no such room.
+func (h *House) Snapshot(id coordinator.RoomID) *coordinator.Snapshot {
+	if r := h.rooms[id]; r != nil {
+		return r.Snapshot()
+	}
+	return nil
+}
+
+// Watch tells of a room's new snapshots. A room that is not there never changes.
+func (h *House) Watch(id coordinator.RoomID) (<-chan struct{}, func()) {
+	if r := h.rooms[id]; r != nil {
+		return r.Watch()
+	}
+	return nil, func() {}
+}
+
+// Committed tells of commits that changed any room: notices may wait.
+func (h *House) Committed() (<-chan struct{}, func()) { return h.wake.add() }
+
+// Do takes an event to a room and answers after its commit.
+func (h *House) Do(ctx context.Context, id coordinator.RoomID, ev coordinator.Event) (coordinator.Reply, error) {
+	r := h.rooms[id]
+	if r == nil {
+		return coordinator.Reply{}, coordinator.Refuse(coordinator.NotFound, "room.unknown", "There is no room %q in this building.", id)
+	}
+	return r.Do(ctx, ev)
+}
+
+// People is the building's people as last committed.
+func (h *House) People() *coordinator.People { return h.people.Snapshot() }
+
+// DoPeople takes an event to the building's people and answers after its commit.
+func (h *House) DoPeople(ctx context.Context, ev coordinator.PeopleEvent) error {
+	if forget, ok := ev.(coordinator.Forget); ok {
+		if err := h.moveOut(ctx, forget.Person); err != nil {
+			return err
+		}
+	}
+	return h.people.Do(ctx, ev)
+}
+
+// moveOut ends a person's turns in every room before the person is forgotten.
+func (h *House) moveOut(ctx context.Context, id coordinator.PersonID) error {
+	for _, room := range h.order {
+		if _, err := h.Do(ctx, room, coordinator.MovedOut{Person: id}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Deliver takes a reading of a meter to its machine, and returns when it is in
+// the room's inbox.
+func (h *House) Deliver(ctx context.Context, meter string, reading cycle.Reading) error {
+	p, ok := h.meters[meter]
+	if !ok {
+		return fmt.Errorf("no machine is behind meter %q: name it in the building file", meter)
+	}
+	return p.room.Deliver(ctx, p.machine, reading)
+}
