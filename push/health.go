@@ -1,0 +1,103 @@
+package push
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+)
+
+// Health is how sending goes, for the manager's page. Times are the worker's clock.
+type Health struct {
+	// Sent, Retried, Gone and Failed count answers since the program began:
+	// accepted, to be tried again, ended subscriptions, given up.
+	Sent, Retried, Gone, Failed int
+	// LastSent is when a push service last accepted a message; zero: never.
+	LastSent time.Time
+	// Alarms are push services that refuse us for good, by host name. An
+	// alarm ends when that service accepts a message again.
+	Alarms []Alarm
+	// Trouble says that the outbox cannot be read or written; empty when all is well.
+	Trouble string
+}
+
+// Alarm is a push service that refuses us in a way that only a person can mend.
+type Alarm struct {
+	Host   string
+	Status int
+	// Since is the first refusal, Last the newest.
+	Since, Last time.Time
+	Count       int
+}
+
+// Text says in words what happened and what to do.
+func (a Alarm) Text() string {
+	what := "it does not take our messages; look into the program's log, and for a newer version of the program"
+	switch a.Status {
+	case 400:
+		what = "it finds our messages malformed; check the push subject in the building file"
+	case 401, 403:
+		what = "it does not accept our key or the push subject; check that the key file is the one that the " +
+			"phones subscribed with, that the subject is a real address, and that this machine's clock is right"
+	}
+	return fmt.Sprintf("The push service %s answered %d: %s. Residents with a phone of that kind are not told; their page still works.", a.Host, a.Status, what)
+}
+
+// record is the Health under its lock.
+type record struct {
+	mu     sync.Mutex
+	health Health
+	alarms map[string]Alarm
+}
+
+func (r *record) snapshot() Health {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	h := r.health
+	h.Alarms = slices.SortedFunc(maps.Values(r.alarms), func(a, b Alarm) int { return strings.Compare(a.Host, b.Host) })
+	return h
+}
+
+func (r *record) trouble(text string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.health.Trouble = text
+}
+
+// answered counts an answer of host. It reports whether a new alarm began.
+func (r *record) answered(host string, v verdict, status int, now time.Time) bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	switch v {
+	case served:
+		r.health.Sent++
+		r.health.LastSent = now
+		delete(r.alarms, host)
+	case again:
+		r.health.Retried++
+	case gone:
+		r.health.Gone++
+	case hopeless, tooLarge:
+		r.health.Failed++
+	case refused:
+		r.health.Failed++
+		return r.alarm(host, status, now)
+	}
+	return false
+}
+
+func (r *record) alarm(host string, status int, now time.Time) bool {
+	a, known := r.alarms[host]
+	if !known {
+		a = Alarm{Host: host, Since: now}
+	}
+	fresh := a.Status != status
+	a.Status, a.Last, a.Count = status, now, a.Count+1
+	if r.alarms == nil {
+		r.alarms = map[string]Alarm{}
+	}
+	r.alarms[host] = a
+	return fresh
+}
