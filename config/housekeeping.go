@@ -1,0 +1,97 @@
+package config
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"golang.org/x/text/currency"
+)
+
+// housekeeping decodes [schedule] and [backup].
+func (b *builder) housekeeping(schedule, backup *section) {
+	v := &b.file.Schedule
+	// A safe hour: no change to or from summer time falls on it.
+	*v = Schedule{Rollup: "15 4 * * *", Backup: "45 4 * * *"}
+	b.cron(schedule, "rollup", &v.Rollup)
+	b.cron(schedule, "backup", &v.Backup)
+	schedule.close()
+	b.file.Backup = Backup{Folder: filepath.Join(b.file.Server.Data, "backup"), Keep: 14}
+	backup.path("folder", &b.file.Backup.Folder)
+	backup.whole("keep", &b.file.Backup.Keep, 1, 10_000)
+	backup.close()
+}
+
+// cron reads a cron line of five fields that fires some day.
+func (b *builder) cron(s *section, key string, into *string) {
+	var line string
+	if !s.text(key, &line) {
+		return
+	}
+	right := `write minute, hour, day, month and weekday, such as "15 4 * * *" for every night at 04:15`
+	switch {
+	case strings.Contains(line, "TZ="):
+		s.wrong(key, "the line has a time zone in it; it always runs in the time of the building", right)
+	case len(strings.Fields(line)) != 5:
+		s.wrong(key, fmt.Sprintf("the line has %d fields, but five are wanted", len(strings.Fields(line))), right)
+	default:
+		if err := b.checkCron(line); err != nil {
+			s.wrong(key, "the line cannot be used: "+strings.ToValidUTF8(err.Error(), "?"), right)
+			return
+		}
+		*into = line
+	}
+}
+
+// checkCron asks the checker; a panic of its parser is a refusal.
+func (b *builder) checkCron(line string) (err error) {
+	defer func() {
+		if recover() != nil {
+			err = fmt.Errorf("%q cannot be read", line)
+		}
+	}()
+	if b.options.CheckSchedule == nil {
+		return nil
+	}
+	return b.options.CheckSchedule(line)
+}
+
+// tariff decodes [tariff].
+func (b *builder) tariff(s *section) {
+	if s.node == nil {
+		return
+	}
+	t := &b.file.Tariff
+	s.missing("currency", `add currency = "EUR", or the three letters of yours`)
+	s.missing("price_per_kwh", `add price_per_kwh = "0.32", with the price of one kWh`)
+	s.text("currency", &t.Currency)
+	s.price("price_per_kwh", &t.MicrosPerKWh)
+	known := t.Validate()
+	for _, p := range known {
+		if s.has(p.Path) {
+			s.wrong(p.Path, p.Wrong, p.Right)
+		}
+	}
+	if _, err := currency.ParseISO(t.Currency); err != nil && len(known) == 0 && t.Currency != "" {
+		s.wrong("currency", fmt.Sprintf("there is no currency %q", t.Currency), `use the three capital letters of ISO 4217, such as "EUR" or "CHF"`)
+	}
+	s.close()
+}
+
+// price reads a decimal number exactly; it may stand in quotes or not.
+func (s *section) price(key string, into *int64) {
+	n := s.scalar(key, `"0.32"`, textShape, numberShape, wholeShape)
+	if n == nil {
+		return
+	}
+	text := strings.TrimSpace(n.text)
+	v, err := parseMicros(text)
+	switch {
+	case err != nil && strings.Contains(text, ","):
+		s.wrong(key, fmt.Sprintf("%q has a comma", text), fmt.Sprintf("use a point for the decimals: %q", strings.ReplaceAll(text, ",", ".")))
+	case err != nil:
+		s.wrong(key, err.Error(), `use digits with at most six decimals and without the currency, such as "0.32"`)
+	default:
+		*into = v
+	}
+}

@@ -1,0 +1,71 @@
+package config
+
+import (
+	"bytes"
+	"crypto/rand"
+	_ "embed"
+	"strconv"
+	"strings"
+	"text/template"
+)
+
+// TemplateOptions fill the building file that a new house begins with. What is
+// empty is invented.
+type TemplateOptions struct {
+	Building, Zone string
+	// PublicURL is where browsers will reach the pages.
+	PublicURL string
+	// PushSubject is the contact for push services.
+	PushSubject string
+	// Secret makes the meters' passwords; nil: at random.
+	Secret func() string
+}
+
+//go:embed template.toml
+var templateText string
+
+var fileTemplate = template.Must(template.New("building.toml").Funcs(template.FuncMap{"quote": tomlQuote}).Parse(templateText))
+
+// Template is a commented building file of an invented building, as it is
+// written for somebody to change. It holds passwords: write it for its owner alone.
+func Template(o TemplateOptions) []byte {
+	if o.Building == "" {
+		o.Building = "Lindenhof 3"
+	}
+	if o.Zone == "" {
+		o.Zone = "Europe/Berlin"
+	}
+	if o.PublicURL == "" {
+		o.PublicURL = "https://laundry.example.org"
+	}
+	if o.PushSubject == "" {
+		o.PushSubject = "caretaker@example.org"
+	}
+	if o.Secret == nil {
+		o.Secret = rand.Text
+	}
+	var out bytes.Buffer
+	if err := fileTemplate.Execute(&out, o); err != nil {
+		panic("config: the template of the building file is broken: " + err.Error())
+	}
+	return out.Bytes()
+}
+
+// tomlQuote writes a text as TOML does.
+func tomlQuote(text string) string {
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, r := range text {
+		switch {
+		case r == '"' || r == '\\':
+			b.WriteByte('\\')
+			b.WriteRune(r)
+		case r < ' ' || r == 0x7f:
+			b.WriteString(`\u` + strings.Repeat("0", 4-len(strconv.FormatInt(int64(r), 16))) + strconv.FormatInt(int64(r), 16))
+		default:
+			b.WriteRune(r)
+		}
+	}
+	b.WriteByte('"')
+	return b.String()
+}
