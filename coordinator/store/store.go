@@ -16,7 +16,8 @@ import (
 // Every method may be called from any goroutine.
 type Store interface {
 	// Commit stores the sets in one transaction: all of them or none. It answers
-	// ErrSequence when a set expects another sequence than its unit has.
+	// ErrSequence when a set expects another sequence than its unit has. The caller
+	// leaves what the sets point to as it is from then on.
 	Commit(ctx context.Context, sets ...coordinator.ChangeSet) error
 	// Load reads a unit; a unit never seen is empty with Seq 0.
 	Load(ctx context.Context, unit coordinator.Unit) (coordinator.Stored, error)
@@ -39,7 +40,8 @@ type Store interface {
 	// JobDone reports whether a job ran for a local date; MarkJob records it.
 	JobDone(ctx context.Context, job, date string) (bool, error)
 	MarkJob(ctx context.Context, job, date string, at time.Time) error
-	// Rollup writes (replacing) and Rollups reads daily sums, by key.
+	// PutRollup writes (replacing) and Rollups reads daily sums: those with
+	// from <= key < to in order, until fn says false; an empty to has no end.
 	PutRollup(ctx context.Context, key string, value []byte) error
 	Rollups(ctx context.Context, from, to string, fn func(key string, value []byte) bool) error
 	// Retain blanks Person and Home in facts before byPerson, and deletes readings before readings

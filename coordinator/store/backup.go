@@ -1,0 +1,159 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"go.etcd.io/bbolt"
+)
+
+// Backup implements Store. The copy is made beside path, read back in full and
+// only then given its name, so that a file of that name is a whole one. It is
+// an error when there is a file at path already.
+func (f *File) Backup(ctx context.Context, path string) error {
+	err := intoPlace(path, func(temp string) error {
+		if err := f.copyTo(ctx, temp); err != nil {
+			return err
+		}
+		return verify(ctx, temp)
+	}, false)
+	if err != nil {
+		return fmt.Errorf("no backup was made: %w", err)
+	}
+	return nil
+}
+
+// intoPlace lets write fill a temporary file beside path and moves it to path.
+func intoPlace(path string, write func(temp string) error, replace bool) error {
+	if _, err := os.Lstat(path); !replace && !errors.Is(err, fs.ErrNotExist) {
+		if err != nil {
+			return err
+		}
+		return fmt.Errorf("%s is there already: name a new file", path)
+	}
+	temp, err := tempBeside(path)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = os.Remove(temp) }()
+	if err := write(temp); err != nil {
+		return err
+	}
+	if err := os.Rename(temp, path); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(path))
+}
+
+func (f *File) copyTo(ctx context.Context, temp string) error {
+	out, err := os.OpenFile(temp, os.O_WRONLY|os.O_TRUNC, 0o600)
+	if err != nil {
+		return err
+	}
+	err = f.view(ctx, func(tx *bbolt.Tx) error {
+		_, err := tx.WriteTo(&untilDone{ctx, out})
+		return err
+	})
+	if err == nil {
+		err = out.Sync()
+	}
+	return errors.Join(err, out.Close())
+}
+
+// untilDone stops writing when its context ends. A copy keeps the store from
+// using freed pages again, so it must not go on for nobody.
+type untilDone struct {
+	ctx context.Context
+	w   io.Writer
+}
+
+func (u *untilDone) Write(p []byte) (int, error) {
+	if err := u.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return u.w.Write(p)
+}
+
+// verify opens a store file for reading and checks every page of it.
+func verify(ctx context.Context, path string) (err error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return err
+	}
+	db, err := openDB(path, Options{}, true)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	if err := look(db, info.Size(), migrations); err != nil {
+		return fmt.Errorf("%s %w", path, err)
+	}
+	return db.View(func(tx *bbolt.Tx) error { return checkPages(ctx, tx) })
+}
+
+// checkPages reports the first inconsistency. It reads the channel to its end,
+// as the check would otherwise wait for ever to tell the next.
+func checkPages(ctx context.Context, tx *bbolt.Tx) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("the copy is damaged: %v", p)
+		}
+	}()
+	for bad := range tx.Check() {
+		if err == nil {
+			err = fmt.Errorf("the copy is damaged: %w", bad)
+		}
+	}
+	return errors.Join(err, ctx.Err())
+}
+
+// Verify checks a store file that no other process has open for writing: that
+// it is one, of a schema this program knows, and whole.
+func Verify(ctx context.Context, path string) error {
+	if _, err := os.Stat(path); err != nil {
+		return fmt.Errorf("cannot look at the store: %w", err)
+	}
+	return verify(ctx, path)
+}
+
+// compactStep is how much Compact copies in one transaction, in bytes.
+const compactStep = 4 << 20
+
+// Compact writes the store at path anew without the room that deleted records
+// left, and replaces it. No process may have it open: ErrBusy otherwise.
+func Compact(ctx context.Context, path string) error {
+	info, err := os.Stat(path)
+	if err != nil {
+		return fmt.Errorf("cannot look at the store: %w", err)
+	}
+	if info.Size() == 0 {
+		return fmt.Errorf("%s %w: it is empty", path, ErrForeign)
+	}
+	if err := ensure(path, Options{}, migrations); err != nil {
+		return err
+	}
+	src, err := openDB(path, Options{}, false) // for writing: nobody else may have it open
+	if err != nil {
+		return err
+	}
+	err = intoPlace(path, func(temp string) error {
+		dst, err := openDB(temp, Options{}, false)
+		if err != nil {
+			return err
+		}
+		err = bbolt.Compact(dst, src, compactStep)
+		if err = errors.Join(err, dst.Close()); err != nil {
+			return err
+		}
+		return verify(ctx, temp)
+	}, true)
+	if err = errors.Join(err, src.Close()); err != nil {
+		return fmt.Errorf("the store was not made smaller: %w", err)
+	}
+	return nil
+}

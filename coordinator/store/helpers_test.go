@@ -1,0 +1,163 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"path/filepath"
+	"reflect"
+	"testing"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"drumturn/coordinator"
+	"drumturn/coordinator/cycle"
+	"drumturn/queue"
+)
+
+var (
+	ctx  = context.Background()
+	noon = time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
+)
+
+// at is seconds after noon.
+func at(seconds float64) time.Time {
+	return noon.Add(time.Duration(seconds * float64(time.Second)))
+}
+
+// failer is what testing.T and rapid.T have in common.
+type failer interface {
+	Helper()
+	Errorf(string, ...any)
+	Fatalf(string, ...any)
+}
+
+// must fails on an error.
+func must(t failer, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatalf("%v", err)
+	}
+}
+
+func get[T any](t failer) func(T, error) T {
+	return func(v T, err error) T {
+		t.Helper()
+		must(t, err)
+		return v
+	}
+}
+
+// openFile opens a store in a folder of the test, and at the end closes it and
+// checks every page, whatever the test did.
+func openFile(t *testing.T) (*File, func() *File) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "building.db")
+	f := get[*File](t)(Open(path, Options{NoSync: true}))
+	t.Cleanup(func() {
+		must(t, f.Close())
+		checkFile(t, path)
+	})
+	return f, func() *File {
+		t.Helper()
+		must(t, f.Close())
+		f = get[*File](t)(Open(path, Options{NoSync: true}))
+		return f
+	}
+}
+
+func checkFile(t failer, path string) {
+	t.Helper()
+	db, err := bbolt.Open(path, 0o600, &bbolt.Options{ReadOnly: true, Timeout: time.Second})
+	must(t, err)
+	defer func() { must(t, db.Close()) }()
+	must(t, db.View(func(tx *bbolt.Tx) error { return checkPages(ctx, tx) }))
+}
+
+// row is a set of one row.
+func row(unit coordinator.Unit, expect uint64, key, value string) coordinator.ChangeSet {
+	return coordinator.ChangeSet{
+		Unit: unit, Expect: expect, At: at(float64(expect)),
+		Rows: []coordinator.Row{{Table: "t", Key: key, Value: []byte(value)}},
+	}
+}
+
+func reading(m coordinator.MachineID, seconds, watts float64) coordinator.MachineReading {
+	return coordinator.MachineReading{Machine: m, Reading: cycle.Power(at(seconds), watts)}
+}
+
+func notice(room coordinator.RoomID, load coordinator.LoadID, step int, made time.Time) coordinator.Notice {
+	return coordinator.Notice{
+		Subject: coordinator.Subject{Room: room, Load: load}, Kind: coordinator.LoadNudge,
+		Step: step, To: "ada", MachineKind: queue.Washer, Made: made, UsefulUntil: made.Add(time.Hour),
+	}
+}
+
+// same compares by meaning: instants as instants, NaN equal to NaN, an empty
+// list equal to none.
+func same(a, b any) bool { return plain(a) == plain(b) }
+
+// plain writes a value so that values that mean the same read the same.
+func plain(v any) string { return plainValue(reflect.ValueOf(v)) }
+
+func plainValue(v reflect.Value) string {
+	if !v.IsValid() {
+		return "nothing"
+	}
+	if t, ok := v.Interface().(time.Time); ok {
+		return t.UTC().Format(time.RFC3339Nano)
+	}
+	switch v.Kind() {
+	case reflect.Pointer, reflect.Interface:
+		if v.IsNil() {
+			return "nothing"
+		}
+		return plainValue(v.Elem())
+	case reflect.Struct:
+		out := "{"
+		for i := range v.NumField() {
+			out += v.Type().Field(i).Name + ":" + plainValue(v.Field(i)) + " "
+		}
+		return out + "}"
+	case reflect.Slice, reflect.Array:
+		if v.Type().Elem().Kind() == reflect.Uint8 {
+			return fmt.Sprintf("%q", v.Bytes())
+		}
+		out := "["
+		for i := range v.Len() {
+			out += plainValue(v.Index(i)) + "\n"
+		}
+		return out + "]"
+	case reflect.Float64:
+		if math.IsNaN(v.Float()) {
+			return "absent"
+		}
+	}
+	return fmt.Sprintf("%v", v.Interface())
+}
+
+func wantSame(t failer, what string, got, want any) {
+	t.Helper()
+	if !same(got, want) {
+		t.Errorf("%s:\n got %s\nwant %s", what, plain(got), plain(want))
+	}
+}
+
+func facts(t failer, s Store, unit coordinator.Unit, from, to time.Time) (out []coordinator.Fact) {
+	t.Helper()
+	must(t, s.Facts(ctx, unit, from, to, func(f coordinator.Fact) bool { out = append(out, f); return true }))
+	return out
+}
+
+func readings(t failer, s Store, unit coordinator.Unit, m coordinator.MachineID, from, to time.Time) (out []coordinator.MachineReading) {
+	t.Helper()
+	must(t, s.Readings(ctx, unit, m, from, to, func(r coordinator.MachineReading) bool { out = append(out, r); return true }))
+	return out
+}
+
+func sums(t failer, s Store, from, to string) (out []string) {
+	t.Helper()
+	must(t, s.Rollups(ctx, from, to, func(k string, v []byte) bool { out = append(out, k+"="+string(v)); return true }))
+	return out
+}

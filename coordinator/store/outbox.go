@@ -1,0 +1,101 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"drumturn/coordinator"
+)
+
+// DueDeliveries implements Store.
+func (f *File) DueDeliveries(ctx context.Context, now time.Time, limit int) (rows []coordinator.Delivery, err error) {
+	past := appendTime(nil, now.Add(1)) // the first instant that is not due
+	err = f.view(ctx, func(tx *bbolt.Tx) (err error) {
+		rows = nil
+		eachKey(tx.Bucket(bucketDue), nil, nil, func(k, _ []byte) bool {
+			if len(rows) >= limit || bytes.Compare(k, past) >= 0 {
+				return false
+			}
+			rows, err = appendDelivery(tx, rows, k[timeLen:])
+			return err == nil
+		})
+		return err
+	})
+	return rows, err
+}
+
+// NextDelivery implements Store.
+func (f *File) NextDelivery(ctx context.Context) (next time.Time, err error) {
+	err = f.view(ctx, func(tx *bbolt.Tx) (err error) {
+		if k, _ := tx.Bucket(bucketDue).Cursor().First(); k != nil {
+			next, err = timeAt(k)
+		}
+		return err
+	})
+	return next, err
+}
+
+// Deliveries implements Store: newest by the instant the notice was made.
+func (f *File) Deliveries(ctx context.Context, limit int) (rows []coordinator.Delivery, err error) {
+	err = f.view(ctx, func(tx *bbolt.Tx) error {
+		c := tx.Bucket(bucketMade).Cursor()
+		for k, _ := c.Last(); k != nil && len(rows) < limit; k, _ = c.Prev() {
+			var err error
+			if rows, err = appendDelivery(tx, rows, k[timeLen:]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return rows, err
+}
+
+func appendDelivery(tx *bbolt.Tx, rows []coordinator.Delivery, key []byte) ([]coordinator.Delivery, error) {
+	d, err := readDelivery(tx, key)
+	if err != nil {
+		return nil, err
+	}
+	if d == nil {
+		return nil, fmt.Errorf("outbox row %q is listed but not there: the file is damaged", key)
+	}
+	return append(rows, *d), nil
+}
+
+// readDelivery is a row of the outbox; nil when there is none.
+func readDelivery(tx *bbolt.Tx, key []byte) (*coordinator.Delivery, error) {
+	v := tx.Bucket(bucketOutbox).Get(key)
+	if v == nil {
+		return nil, nil
+	}
+	var d coordinator.Delivery
+	if err := json.Unmarshal(v, &d); err != nil {
+		return nil, fmt.Errorf("outbox row %q does not decode: %w", key, err)
+	}
+	d.Key = string(key)
+	return &d, nil
+}
+
+// newDelivery is the row of a notice that nothing has been done about.
+func newDelivery(n *coordinator.Notice, at time.Time) coordinator.Delivery {
+	return coordinator.Delivery{
+		Key: n.Key(), Notice: *n, State: coordinator.Pending, NextAt: n.Made, Changed: at,
+	}
+}
+
+// encodeDelivery encodes a row, and refuses one that would not be read back
+// (such as one about no kind of machine), as it would stand in everybody's way.
+func encodeDelivery(d *coordinator.Delivery) ([]byte, error) {
+	data, err := json.Marshal(d)
+	if err == nil {
+		err = json.Unmarshal(data, new(coordinator.Delivery))
+	}
+	if err != nil {
+		return nil, fmt.Errorf("outbox row %q: %w", d.Key, err)
+	}
+	return data, nil
+}
