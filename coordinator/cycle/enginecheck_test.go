@@ -115,8 +115,8 @@ func (s story) ticked(newEngine func(Settings) Engine) []call {
 	return calls
 }
 
-// said is everything that an engine tells after one call.
-type said struct {
+// answered is everything that an engine tells after one call.
+type answered struct {
 	events    []Event
 	status    Status
 	next      time.Time
@@ -124,14 +124,14 @@ type said struct {
 	running   bool
 }
 
-func say(e Engine, c call) said {
-	s := said{events: c.do(e), status: e.Status(), next: e.Next()}
+func say(e Engine, c call) answered {
+	s := answered{events: c.do(e), status: e.Status(), next: e.Next()}
 	s.remaining, s.running = e.Remaining(c.now)
 	return s
 }
 
 // differs tells the first difference, with b moved by shift against a.
-func (a said) differs(b said, shift time.Duration) string {
+func (a answered) differs(b answered, shift time.Duration) string {
 	same := func(x, y time.Time) bool { return x.IsZero() && y.IsZero() || x.Add(shift).Equal(y) }
 	if len(a.events) != len(b.events) {
 		return "number of events"
@@ -298,9 +298,9 @@ func checkStale(t *rapid.T, newEngine func(Settings) Engine) {
 		if c.tick {
 			continue
 		}
-		before := said{status: e.Status(), next: e.Next()}
+		before := answered{status: e.Status(), next: e.Next()}
 		old := Reading{At: c.r.At.Add(-time.Duration(i%3) * time.Second), Watts: 777, Wh: 1}
-		after := said{events: e.Read(c.now, old), status: e.Status(), next: e.Next()}
+		after := answered{events: e.Read(c.now, old), status: e.Status(), next: e.Next()}
 		if d := before.differs(after, 0); d != "" {
 			t.Fatalf("call %d: a reading at %v after one at %v: %s differs", i, old.At, c.r.At, d)
 		}

@@ -5,11 +5,17 @@ import (
 	"time"
 )
 
+// hysteresis is how far above the threshold power must be to be work beyond doubt.
+const hysteresis = 1.5
+
 // Fixed is the fixed rule as an Engine (common practice, no source): power above
 // Settings.IdleBelowW starts a cycle, power below it for IdleFor ends it at the
 // first low reading. It is made honest in what the plain rule leaves open:
 //
-//   - A start needs power that goes on (see fixedRise): one noisy sample is none.
+//   - A start needs power that goes on (see fixedRise): one noisy sample is none. And
+//     there is hysteresis in the level: within half as much again above the
+//     threshold a cycle goes on, but neither starts nor comes out of a low stretch,
+//     so that a display that glows at the threshold is no train of cycles.
 //   - A reading holds until the next, as meters that report on change have it, so
 //     an end is declared by Tick too; but nothing is concluded from a meter that
 //     has been silent for SilentAfter, and a hole is never taken for 0 W.
@@ -72,10 +78,9 @@ func (f *Fixed) fold(now time.Time, r Reading) {
 		return
 	}
 	high := w > f.set.IdleBelowW || w == f.set.IdleBelowW && m.High
-	f.rise(before, r.At, w, high)
 	if m.Running {
 		f.work(now, r, w, high)
-	} else if m.Rise.sure() {
+	} else if f.rise(before, r.At, w, high); m.Rise.sure() {
 		f.start(now)
 	}
 	m.High = high
@@ -90,6 +95,9 @@ func (f *Fixed) power(r Reading) float64 {
 	f.mem.Derived.Forget()
 	return math.Max(0, r.Watts)
 }
+
+// strong tells work from what may be a flicker around the threshold.
+func (f *Fixed) strong(w float64) bool { return w >= f.set.IdleBelowW*hysteresis }
 
 // seen is the instant that a reading's power was last known to be true for: its
 // own, or that of the last step of a register without watts.
@@ -113,7 +121,7 @@ func (f *Fixed) work(now time.Time, r Reading, w float64, high bool) {
 	m := &f.mem
 	m.PeakW = math.Max(m.PeakW, w)
 	// A flicker around the threshold does not interrupt a low stretch; work does.
-	if high && (!m.Low && m.Hole == 0 || w >= 2*f.set.IdleBelowW || m.Rise.sure()) {
+	if f.strong(w) || high && !m.Low && m.Hole == 0 {
 		if m.Hole > 0 && !f.same(r.At) {
 			f.split(now, r.At, w)
 			return

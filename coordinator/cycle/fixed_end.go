@@ -7,6 +7,9 @@ const (
 	cutStandbyW = 0.5
 	// cutRuns is how many ends must have shown it until its absence says anything.
 	cutRuns = 2
+	// turnW is less than any motor that turns a drum draws, W (common practice, no
+	// source): a machine that never drew it was switched on, not used.
+	turnW = 30
 	// stallSlack is how far beyond all reason a cycle must go to be stalled.
 	stallSlack = time.Hour
 )
@@ -48,24 +51,26 @@ func (f *Fixed) end(now time.Time) {
 
 // judge tells a programme that was completed from one that was cut short:
 //
-//   - power went straight to 0 W where every end kept so far (two at least) left a
-//     standby clearly above 0 W: the mains were cut;
+//   - no motor ever turned;
+//   - or power went straight to 0 W where every end kept so far (two at least) left
+//     a standby clearly above 0 W, and no run that is kept was as long, within a
+//     tenth: the mains were cut, and not by somebody who found it finished;
 //   - or it was less than half as long as the shortest of the runs kept (three at
 //     least). Two such short ones in a row of the same length, within a tenth,
 //     are a short programme that was not known yet.
 func (f *Fixed) judge() (Kind, time.Duration) {
 	m := &f.mem
 	length := m.LowAt.Sub(m.Start)
-	if s := m.Standby; s.Ends >= cutRuns && s.LowestW >= cutStandbyW && m.LowMaxW <= s.LowestW/10 {
+	if m.PeakW < turnW || m.Standby.missing(m.LowMaxW) && !m.Runs.has(length) {
 		return StoppedEarly, length
 	}
 	if len(m.Runs.Lengths) < enoughRuns || 2*length >= m.Runs.shortest() {
 		m.Short = 0
 		return Finished, length
 	}
-	like := m.Short > 0 && (length-m.Short).Abs() <= m.Short/10
+	known := alikeLength(length, m.Short)
 	m.Short = length
-	if like {
+	if known {
 		return Finished, length
 	}
 	return StoppedEarly, length
@@ -88,6 +93,11 @@ func (f *Fixed) close(k Kind, now, end time.Time, wh float64) {
 type fixedStandby struct {
 	Ends    int
 	LowestW float64
+}
+
+// missing tells whether the standby that every end left is not there this time.
+func (s *fixedStandby) missing(w float64) bool {
+	return s.Ends >= cutRuns && s.LowestW >= cutStandbyW && w <= s.LowestW/10
 }
 
 // keep folds in the highest power of the low stretch of one end, W.

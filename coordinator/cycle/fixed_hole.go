@@ -42,5 +42,5 @@ func (f *Fixed) same(at time.Time) bool {
 // lets the work after it be the start of another.
 func (f *Fixed) split(now, at time.Time, w float64) {
 	f.close(Presumed, now, f.mem.WorkAt, f.mem.WorkWh)
-	f.mem.Rise = fixedRise{Active: true, At: at, PeakW: w, Wh: f.mem.Energy.Wh()}
+	f.mem.Rise = f.rising(at, w)
 }

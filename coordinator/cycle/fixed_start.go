@@ -13,6 +13,9 @@ const (
 	// than the interval of meters that are asked once a minute, so that the
 	// next reading of such a meter can still deny it.
 	riseHeld = 90 * time.Second
+	// riseBack is how far a start is dated back before the first strong reading: a
+	// display that was lit for an hour is not the begin of the cycle.
+	riseBack = 2 * time.Minute
 )
 
 // fixedRise weighs whether power above the threshold is work or a stray sample:
@@ -26,24 +29,27 @@ type fixedRise struct {
 	At    time.Time
 	For   time.Duration
 	PeakW float64
+	// Strong says that power was clearly above the threshold since.
+	Strong bool
 	// Wh is the energy tally at At.
 	Wh float64
 }
 
-func (r *fixedRise) sure() bool { return r.Active && r.For >= riseSure }
+func (r *fixedRise) sure() bool { return r.Strong && r.For >= riseSure }
 
 // rise folds a reading into the weighing.
 func (f *Fixed) rise(before, at time.Time, w float64, high bool) {
 	r := &f.mem.Rise
 	d := at.Sub(before)
 	switch {
-	case high && !r.Active:
-		*r = fixedRise{Active: true, At: at, PeakW: w, Wh: f.mem.Energy.Wh()}
-	case high && f.mem.High:
-		r.For += min(d, f.set.SilentAfter)
-		r.PeakW = math.Max(r.PeakW, w)
+	case high && (!r.Active || !r.Strong && at.Sub(r.At) > riseBack):
+		*r = f.rising(at, w)
 	case high:
+		if f.mem.High {
+			r.For += min(d, f.set.SilentAfter)
+		}
 		r.PeakW = math.Max(r.PeakW, w)
+		r.Strong = r.Strong || f.strong(w)
 	case r.Active && !f.mem.High:
 		if r.For = min(r.For, riseSure) - d; r.For < 0 {
 			*r = fixedRise{}
@@ -51,10 +57,15 @@ func (f *Fixed) rise(before, at time.Time, w float64, high bool) {
 	}
 }
 
+// rising begins the weighing at a first reading above the threshold.
+func (f *Fixed) rising(at time.Time, w float64) fixedRise {
+	return fixedRise{Active: true, At: at, PeakW: w, Wh: f.mem.Energy.Wh(), Strong: f.strong(w)}
+}
+
 // startDue is when the newest reading has stood long enough to start a cycle.
 func (f *Fixed) startDue() time.Time {
 	m := &f.mem
-	if m.Running || !m.Rise.Active || !m.High {
+	if m.Running || !m.Rise.Strong || !m.High {
 		return time.Time{}
 	}
 	return m.LastAt.Add(riseHeld)

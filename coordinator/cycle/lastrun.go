@@ -100,4 +100,11 @@ func priorLength(s Settings) time.Duration {
 	}
 }
 
+// has tells whether a run of this length, within a tenth, is kept.
+func (l *LastRun) has(d time.Duration) bool {
+	return slices.ContainsFunc(l.Lengths, func(kept time.Duration) bool { return alikeLength(d, kept) })
+}
+
+func alikeLength(d, known time.Duration) bool { return (d - known).Abs() <= known/10 }
+
 func (l *LastRun) shortest() time.Duration { return slices.Min(l.Lengths) }

@@ -9,6 +9,8 @@ const (
 	// registerUnitWh is the step that a register is taken to count in until a
 	// smaller or a larger one has been seen, Wh.
 	registerUnitWh = 1
+	// registerFineWh is the finest step that is told from the rounding of numbers.
+	registerFineWh = 0.01
 	// registerQuiet is how long a register must stand still until its power is
 	// taken for known although it has not moved twice.
 	registerQuiet = 20 * time.Minute
@@ -24,8 +26,10 @@ const (
 // The fields are its whole memory.
 type RegisterPower struct {
 	Register Register
-	// Unit is the smallest step seen, Wh; zero before the first.
-	Unit float64
+	// Unit is the smallest step seen, or the smallest difference between two
+	// steps in a row (5 Wh and then 6 are a register of 1 Wh), Wh; zero before
+	// the first. Step is the last one.
+	Unit, Step float64
 	// Changed is when the register last moved (or was first read); Moved says
 	// that it was a whole step, so that the next one can be timed.
 	Changed time.Time
@@ -61,13 +65,23 @@ func (p *RegisterPower) Forget() {
 }
 
 func (p *RegisterPower) moved(at time.Time, delta float64) {
-	if p.Unit == 0 || delta < p.Unit {
-		p.Unit = delta
+	p.learn(delta)
+	if p.Step > 0 {
+		p.learn(math.Abs(delta - p.Step))
 	}
+	p.Step = delta
 	if p.Moved {
 		p.Watts, p.Known = delta*secondsPerHour/at.Sub(p.Changed).Seconds(), true
 	}
 	p.Changed, p.Moved = at, true
+}
+
+// learn takes a height that is a whole number of units. Below 0.01 Wh, two
+// heights differ by the rounding of numbers, and a register is fine enough.
+func (p *RegisterPower) learn(height float64) {
+	if height >= registerFineWh && (p.Unit == 0 || height < p.Unit) {
+		p.Unit = height
+	}
 }
 
 func (p *RegisterPower) still(at time.Time) {
