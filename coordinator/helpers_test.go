@@ -14,6 +14,7 @@ import (
 // room's tests say exactly when a cycle begins and ends.
 type plainEngine struct {
 	S   cycle.Status
+	Cut time.Time // power fell to 0 W at this time; over three minutes later
 	out []cycle.Event
 }
 
@@ -27,6 +28,12 @@ func (e *plainEngine) Read(now time.Time, r cycle.Reading) []cycle.Event {
 	}
 	e.S.Last = r
 	switch works := r.Watts > 10; {
+	case r.Watts == 0 && e.S.Running:
+		if e.Cut.IsZero() {
+			e.Cut = r.At
+		}
+	case works && e.S.Running:
+		e.Cut = time.Time{}
 	case works && !e.S.Running:
 		e.S.Running, e.S.Start = true, r.At
 		e.out = append(e.out, cycle.Event{Kind: cycle.Started, At: now, Start: r.At})
@@ -43,6 +50,12 @@ func (e *plainEngine) Read(now time.Time, r cycle.Reading) []cycle.Event {
 
 func (e *plainEngine) Tick(now time.Time) []cycle.Event {
 	e.out = e.out[:0]
+	if over := e.Cut.Add(3 * time.Minute); !e.Cut.IsZero() && !over.After(now) {
+		e.S.Running = false
+		e.out = append(e.out, cycle.Event{Kind: cycle.StoppedEarly, At: now, Start: e.S.Start, End: e.Cut})
+		e.Cut = time.Time{}
+		return e.out
+	}
 	if due := e.Next(); !due.IsZero() && !due.After(now) {
 		e.S.Silent = true
 		e.out = append(e.out, cycle.Event{Kind: cycle.Silent, At: now, Start: e.S.Last.At})
@@ -54,7 +67,11 @@ func (e *plainEngine) Next() time.Time {
 	if e.S.Silent || e.S.Last.At.IsZero() {
 		return time.Time{}
 	}
-	return e.S.Last.At.Add(10 * time.Minute)
+	silent := e.S.Last.At.Add(10 * time.Minute)
+	if over := e.Cut.Add(3 * time.Minute); !e.Cut.IsZero() && over.Before(silent) {
+		return over
+	}
+	return silent
 }
 
 func (e *plainEngine) Status() cycle.Status { return e.S }
@@ -66,7 +83,7 @@ func (e *plainEngine) Remaining(now time.Time) (cycle.Estimate, bool) {
 
 func (e *plainEngine) Checkpoint() (cycle.Checkpoint, error) {
 	s := e.S
-	data, err := json.Marshal([]any{s.Running, s.Silent, s.Start, s.Last.At, s.Last.Watts})
+	data, err := json.Marshal([]any{s.Running, s.Silent, s.Start, s.Last.At, s.Last.Watts, e.Cut})
 	return cycle.Checkpoint{Engine: "plain", Version: 1, At: e.S.Last.At, Data: data}, err
 }
 
@@ -74,7 +91,7 @@ func (e *plainEngine) Restore(c cycle.Checkpoint) error {
 	if c.Version != 1 {
 		return cycle.ErrVersion
 	}
-	fields := []any{&e.S.Running, &e.S.Silent, &e.S.Start, &e.S.Last.At, &e.S.Last.Watts}
+	fields := []any{&e.S.Running, &e.S.Silent, &e.S.Start, &e.S.Last.At, &e.S.Last.Watts, &e.Cut}
 	return json.Unmarshal(c.Data, &fields)
 }
 

@@ -16,8 +16,12 @@ type Room struct {
 	plan    Plan
 	engines []cycle.Engine
 	state   roomState
-	// watts is each machine's last power, to notice a fall to zero.
-	watts []float64
+	// watts is each machine's last power, zeroAt since when it is at 0 W after it
+	// was not, glows whether it was seen to draw standby power. They only matter
+	// for minutes and are not stored.
+	watts  []float64
+	zeroAt []time.Time
+	glows  []bool
 
 	seq   uint64    // of the last change set handed out
 	out   ChangeSet // the set under construction
@@ -64,9 +68,7 @@ type machineState struct {
 	// FaultCount numbers the faults ever reported, for notice keys.
 	FaultCount int `json:",omitempty"`
 
-	// ZeroAt is when power fell to 0 W from working; Deferred is an end that
-	// waits to see whether the supply interruption explains it.
-	ZeroAt   time.Time    `json:",omitzero"`
+	// Deferred is an end that waits to see whether the supply interruption explains it.
 	Deferred *cycle.Event `json:",omitempty"`
 
 	// Emptied is the load last reported collected, so that its owner can contradict.
@@ -90,6 +92,8 @@ func (r *Room) wire(engine NewEngine) {
 	r.state.Machines = make([]machineState, len(r.plan.Machines))
 	r.engines = make([]cycle.Engine, len(r.plan.Machines))
 	r.watts = make([]float64, len(r.plan.Machines))
+	r.zeroAt = make([]time.Time, len(r.plan.Machines))
+	r.glows = make([]bool, len(r.plan.Machines))
 	for i := range r.plan.Machines {
 		m := &r.plan.Machines[i]
 		r.engines[i] = engine(m.Power)

@@ -113,7 +113,10 @@ func (r *Room) cycleEnded(i int, ev cycle.Event, now time.Time) {
 	if !m.Running {
 		return
 	}
-	if r.supplyOut() {
+	if ev.Kind == cycle.StoppedEarly && !r.zeroAt[i].IsZero() {
+		r.zeroTogether(i, now)
+	}
+	if r.cutBySupply(ev.End) {
 		deferred := ev
 		m.Deferred = &deferred
 		r.touch()

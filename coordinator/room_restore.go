@@ -56,6 +56,14 @@ func (r *Room) restoreEngines(stored Stored) error {
 		r.engines[i].Read(m.At, m.Reading)
 		r.watts[i] = m.Watts
 	}
+	if r.supplyOut() {
+		// Any machine that was at work may be the one that shows power to be back.
+		for i := range r.state.Machines {
+			if r.state.Machines[i].Running {
+				r.zeroAt[i] = r.state.Supply.Since
+			}
+		}
+	}
 	return nil
 }
 

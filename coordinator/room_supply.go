@@ -1,6 +1,7 @@
 package coordinator
 
 import (
+	"math"
 	"time"
 
 	"drumturn/coordinator/cycle"
@@ -9,6 +10,8 @@ import (
 const (
 	// together is how close machines must fall to 0 W, or go silent, for it to be the supply.
 	together = 10 * time.Second
+	// zeroFor is how long they must stay there: a pause of a programme is shorter.
+	zeroFor = time.Minute
 	// supplyAtMost is how long after the interruption a cycle may go on and be the same.
 	supplyAtMost = 30 * time.Minute
 	// sparesSilence is how long after a restart a silent meter is not told.
@@ -31,34 +34,44 @@ func (r *Room) supplyOut() bool {
 // noticeZero looks at machine i's new reading for the begin or the end of a
 // supply interruption. It allocates nothing and is cheap when nothing changes.
 func (r *Room) noticeZero(i int, reading cycle.Reading, now time.Time) {
-	before := r.watts[i]
-	watts := reading.Watts
-	if watts != watts { // NaN: the meter gives only its register
+	before, watts := r.watts[i], reading.Watts
+	if math.IsNaN(watts) { // the meter gives only its register
 		return
 	}
 	r.watts[i] = watts
-	m := &r.state.Machines[i]
 	switch {
-	case watts == 0 && before > r.plan.Machines[i].Power.IdleBelowW:
-		m.ZeroAt = reading.At
+	case watts == 0 && before > 0:
+		r.zeroAt[i] = reading.At
+	case watts == 0 && !r.zeroAt[i].IsZero() && reading.At.Sub(r.zeroAt[i]) >= zeroFor:
 		r.zeroTogether(i, now)
-	case watts > 0 && !m.ZeroAt.IsZero():
-		if r.supplyOut() && !m.ZeroAt.Before(r.state.Supply.Since.Add(-together)) {
+	case watts > 0 && !r.zeroAt[i].IsZero():
+		if r.supplyOut() && !r.zeroAt[i].Before(r.state.Supply.Since.Add(-together)) {
 			r.supplyBack(now)
 		}
-		m.ZeroAt = time.Time{}
+		r.zeroAt[i] = time.Time{}
+	case watts > 0 && watts < r.plan.Machines[i].Power.IdleBelowW && !r.state.Machines[i].Running:
+		r.glows[i] = true
 	}
 }
 
-// zeroTogether begins a supply interruption when another machine fell to zero
-// at the same time as machine i.
+// zeroTogether begins a supply interruption when other machines fell to zero at
+// the same time as machine i. Two that finish together are none: machines that
+// draw 0 W when they are done count only from three on.
 func (r *Room) zeroTogether(i int, now time.Time) {
-	at := r.state.Machines[i].ZeroAt
-	for j := range r.state.Machines {
-		if z := r.state.Machines[j].ZeroAt; j != i && !z.IsZero() && at.Sub(z).Abs() <= together {
-			r.beginSupply(earlier(at, z), now)
-			return
+	since := r.zeroAt[i]
+	all, glowing := 0, 0
+	for j, z := range r.zeroAt {
+		if z.IsZero() || r.zeroAt[i].Sub(z).Abs() > together {
+			continue
 		}
+		since = earlier(since, z)
+		all++
+		if r.glows[j] {
+			glowing++
+		}
+	}
+	if glowing >= 2 || all >= 3 {
+		r.beginSupply(since, now)
 	}
 }
 
@@ -123,6 +136,16 @@ func (r *Room) extendHold(h *Hold, until time.Time) {
 		r.state.Turns[k].HoldUntil = until
 	}
 	r.touch()
+}
+
+// cutBySupply reports whether an end lies within the supply interruption, which
+// may then be all that it means.
+func (r *Room) cutBySupply(end time.Time) bool {
+	s := r.state.Supply
+	if s.Since.IsZero() || end.Before(s.Since.Add(-together)) {
+		return false
+	}
+	return s.Over.IsZero() || !end.After(s.Over)
 }
 
 // goesOnAfterSupply reports whether a start on machine i is the cycle that the
