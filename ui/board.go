@@ -1,0 +1,151 @@
+package ui
+
+import (
+	"fmt"
+	"strconv"
+	"time"
+
+	"drumturn/coordinator"
+	"drumturn/queue"
+)
+
+// headView is what stands above the rows.
+type headView struct {
+	Now    string
+	Supply string // since when the supply is interrupted
+	Ticks  []tick
+}
+
+func boardHead(sc *scene) headView {
+	h := headView{Now: clock(sc.now, sc.now, sc.axis.zone), Ticks: sc.axis.Ticks}
+	if !sc.snap.SupplySince.IsZero() {
+		h.Supply = clock(sc.snap.SupplySince, sc.now, sc.axis.zone)
+	}
+	return h
+}
+
+// hoursToday says what the house rules allow on the day of now; empty when all.
+func hoursToday(hours queue.Hours, now time.Time) string {
+	day := hours[now.Weekday()]
+	if day.Closed {
+		return "Closed today."
+	}
+	var parts []string
+	if day.Opens != queue.NoClock && day.Opens > 0 {
+		parts = append(parts, "open from "+clockOf(day.Opens))
+	}
+	if day.LastStart != queue.NoClock {
+		parts = append(parts, "last start "+clockOf(day.LastStart))
+	}
+	if day.EndedBy != queue.NoClock {
+		parts = append(parts, "ended by "+clockOf(day.EndedBy))
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return capital(joinComma(parts)) + "."
+}
+
+func clockOf(c queue.Clock) string { return fmt.Sprintf("%02d:%02d", int(c)/60, int(c)%60) }
+
+func joinComma(parts []string) string {
+	s := parts[0]
+	for _, p := range parts[1:] {
+		s += ", " + p
+	}
+	return s
+}
+
+// footView is what stands below the rows: the queue in a few words.
+type footView struct {
+	Waiting string
+	Hours   string // what the house rules allow today
+	IfJoin  []joinForecast
+}
+
+// joinForecast is what a newcomer could expect.
+type joinForecast struct{ Need, When string }
+
+func boardFoot(sc *scene) footView {
+	f := footView{Waiting: waitingWords(sc.snap), Hours: hoursToday(sc.snap.Rules.Hours, sc.now.In(sc.axis.zone))}
+	t := teller{now: sc.now, zone: sc.axis.zone}
+	for _, n := range needs(sc.snap) {
+		if fc, ok := sc.snap.IfYouJoin[n]; ok {
+			f.IfJoin = append(f.IfJoin, joinForecast{needWord(n), t.forecast(&fc)})
+		}
+	}
+	return f
+}
+
+// waitingWords is "Nobody waits", or "3 turns wait: 2 for a washer, 1 for a dryer".
+func waitingWords(snap *coordinator.Snapshot) string {
+	count := map[queue.Need]int{}
+	all := 0
+	for i := range snap.Turns {
+		if snap.Turns[i].State == queue.Waiting {
+			count[snap.Turns[i].Need]++
+			all++
+		}
+	}
+	if all == 0 {
+		return "Nobody waits."
+	}
+	var parts []string
+	for _, n := range []queue.Need{queue.Wash, queue.Dry, queue.WashAndDry} {
+		if count[n] > 0 {
+			parts = append(parts, fmt.Sprintf("%d for %s", count[n], needWord(n)))
+		}
+	}
+	if all == 1 {
+		return "One turn waits: " + joinComma(parts) + "."
+	}
+	return fmt.Sprintf("%d turns wait: %s.", all, joinComma(parts))
+}
+
+// ordinal is "1st", "2nd", "3rd", "4th" and so on.
+func ordinal(n int) string {
+	suffix := "th"
+	if n%100 < 11 || n%100 > 13 {
+		switch n % 10 {
+		case 1:
+			suffix = "st"
+		case 2:
+			suffix = "nd"
+		case 3:
+			suffix = "rd"
+		}
+	}
+	return strconv.Itoa(n) + suffix
+}
+
+// machinePath is a machine's page, below the base.
+func machinePath(room coordinator.RoomID, m coordinator.MachineID) string {
+	return "/r/" + pathEscape(string(room)) + "/m/" + pathEscape(string(m))
+}
+
+// wallView is the live part of the wall page.
+type wallView struct {
+	Name, Clock, Day string
+	Called           []calledView
+	Board            htmlText
+}
+
+// calledView is one call on the wall: a word, never a name.
+type calledView struct{ Word, Machine, Until string }
+
+func wallLive(sc *scene) wallView {
+	local := sc.now.In(sc.axis.zone)
+	w := wallView{Name: sc.snap.Name, Clock: local.Format("15:04"), Day: local.Format("Monday 2 January"), Board: htmlText(sc.public)}
+	for i := range sc.snap.Turns {
+		t := &sc.snap.Turns[i]
+		if t.State != queue.Called {
+			continue
+		}
+		c := calledView{Word: callWord(t.ID), Until: clock(t.HoldUntil, sc.now, sc.axis.zone)}
+		if m := sc.snap.Machine(t.Machine); m != nil {
+			c.Machine = machineName(m)
+		}
+		w.Called = append(w.Called, c)
+	}
+	return w
+}

@@ -1,0 +1,233 @@
+package ui
+
+import (
+	"time"
+
+	"drumturn/coordinator"
+	"drumturn/queue"
+)
+
+// ownership is what in a room belongs to a visitor.
+type ownership struct {
+	person *coordinator.Person
+	turns  []*queue.Turn // waiting or called, own ones
+	loads  map[coordinator.MachineID]bool
+	held   map[coordinator.MachineID]bool
+}
+
+// ownershipOf looks through a snapshot; nil for a visitor to whom nothing in
+// the room belongs.
+func ownershipOf(snap *coordinator.Snapshot, p *coordinator.Person) *ownership {
+	if p == nil {
+		return nil
+	}
+	o := &ownership{person: p, loads: map[coordinator.MachineID]bool{}, held: map[coordinator.MachineID]bool{}}
+	for i := range snap.Turns {
+		t := &snap.Turns[i]
+		if t.Person != p.ID || (t.State != queue.Waiting && t.State != queue.Called) {
+			continue
+		}
+		o.turns = append(o.turns, t)
+		if t.State == queue.Called {
+			o.held[t.Machine] = true
+		}
+	}
+	for i := range snap.Machines {
+		m := &snap.Machines[i]
+		if ownLoad(m, p) {
+			o.loads[m.ID] = true
+		}
+	}
+	if len(o.turns)+len(o.loads) == 0 {
+		return nil
+	}
+	return o
+}
+
+// ownLoad reports whether the load in a machine is the person's or their home's.
+func ownLoad(m *coordinator.MachineView, p *coordinator.Person) bool {
+	if m.Load == nil || p == nil {
+		return false
+	}
+	return m.Load.Owner == p.ID || (m.Load.Owner != "" && p.Home != "" && m.Load.Home == p.Home)
+}
+
+func (o *ownership) has(m *coordinator.MachineView) bool {
+	return o != nil && (o.loads[m.ID] || o.held[m.ID])
+}
+
+// turnRows are the rows of the visitor's waiting turns.
+func (o *ownership) turnRows(sc *scene) []row {
+	var out []row
+	for _, t := range o.turns {
+		if t.State == queue.Waiting {
+			out = append(out, turnRow(sc.axis, t, sc.snap.Forecast(t.ID), place(sc.snap, t)))
+		}
+	}
+	return out
+}
+
+// place counts a turn among those that wait for the same, from 1.
+func place(snap *coordinator.Snapshot, turn *queue.Turn) int {
+	n := 1
+	for i := range snap.Turns {
+		t := &snap.Turns[i]
+		if t.ID == turn.ID {
+			return n
+		}
+		if t.State == queue.Waiting && t.Need == turn.Need {
+			n++
+		}
+	}
+	return n
+}
+
+// mineView is the panel above the board: my turns, my loads.
+type mineView struct {
+	Room    coordinator.RoomID
+	Say     string // for screen readers, when it changes
+	Turns   []turnView
+	Loads   []loadView
+	Problem *problem
+}
+
+// turnView is one turn with what can be done about it.
+type turnView struct {
+	ID                    coordinator.TurnID
+	Called                bool
+	Need, Word, Place     string
+	Machine, MachineLink  string
+	Until, When           string
+	LoadInside, HasBehind bool
+	SecondCall            bool
+	DryAfter              bool
+	NotBefore             string
+	Later                 []laterChoice
+}
+
+// laterChoice is one choice of "not now until".
+type laterChoice struct {
+	Minutes int
+	Label   string
+}
+
+// laterMinutes are the choices of "not now".
+var laterMinutes = []int{15, 30, 60, 120, 240}
+
+// loadView is one load with what can be done about it.
+type loadView struct {
+	Machine, Link     string
+	MachineID         coordinator.MachineID
+	Word, Detail      string
+	Ready, Late       bool
+	Shared            bool // of the home, not of this person
+	SomebodyWaits     string
+	CanNotMe, Stopped bool
+}
+
+// mine builds the panel; nil when nothing belongs to the visitor.
+func (sc *scene) mine(o *ownership) *mineView {
+	if o == nil {
+		return nil
+	}
+	v := &mineView{Room: sc.snap.Room}
+	for _, t := range o.turns {
+		v.Turns = append(v.Turns, sc.turnView(t))
+	}
+	for i := range sc.snap.Machines {
+		if m := &sc.snap.Machines[i]; o.loads[m.ID] {
+			v.Loads = append(v.Loads, sc.loadView(m, o.person))
+		}
+	}
+	v.Say = v.say()
+	return v
+}
+
+func (sc *scene) turnView(t *queue.Turn) turnView {
+	tell := teller{now: sc.now, zone: sc.axis.zone, own: true}
+	v := turnView{
+		ID: t.ID, Called: t.State == queue.Called, Need: needWord(t.Need), Word: callWord(t.ID),
+		Place: ordinal(place(sc.snap, t)), SecondCall: t.Misses > 0, DryAfter: t.DryAfter,
+		HasBehind: hasBehind(sc.snap, t),
+	}
+	if t.NotBefore.After(sc.now) {
+		v.NotBefore = tell.at(t.NotBefore)
+	}
+	if v.Called {
+		v.Until = tell.at(t.HoldUntil)
+		if m := sc.snap.Machine(t.Machine); m != nil {
+			v.Machine, v.MachineLink = machineName(m), machinePath(sc.snap.Room, m.ID)
+			v.LoadInside = m.Load != nil || (m.Hold != nil && m.Hold.LoadInside)
+		}
+	} else if f := sc.snap.Forecast(t.ID); f != nil {
+		v.When = tell.forecast(f)
+	}
+	for _, minutes := range laterMinutes {
+		at := sc.now.Add(time.Duration(minutes) * time.Minute)
+		v.Later = append(v.Later, laterChoice{minutes, tell.at(at)})
+	}
+	return v
+}
+
+// hasBehind reports whether another turn waits behind one, for the same.
+func hasBehind(snap *coordinator.Snapshot, turn *queue.Turn) bool {
+	after := false
+	for i := range snap.Turns {
+		t := &snap.Turns[i]
+		if after && t.State == queue.Waiting && t.Need == turn.Need {
+			return true
+		}
+		// A called turn stood at the head: whoever waits for the same is behind it.
+		after = after || t.ID == turn.ID || turn.State == queue.Called
+	}
+	return false
+}
+
+func (sc *scene) loadView(m *coordinator.MachineView, p *coordinator.Person) loadView {
+	tell := teller{now: sc.now, zone: sc.axis.zone}
+	v := loadView{
+		Machine: machineName(m), MachineID: m.ID, Link: machinePath(sc.snap.Room, m.ID),
+		Word: tell.word(m), Detail: tell.main(m), Ready: m.Load.Ready(),
+		Late: m.Status == coordinator.Overdue, Shared: m.Load.Owner != p.ID,
+		Stopped: m.Load.Reason == coordinator.EndStopped,
+	}
+	if n := waitingFor(sc.snap, m); n > 0 && v.Ready {
+		v.SomebodyWaits = "Somebody waits for this machine."
+		if m.Hold != nil {
+			v.SomebodyWaits = "Somebody was called to this machine and may put your load on the table."
+		}
+	}
+	sincestart := sc.now.Sub(m.Load.StartedAt)
+	v.CanNotMe = m.Load.Owner == p.ID && m.Load.Turn != 0 && !v.Ready && sincestart <= sc.snap.Rules.NotMeWithin
+	return v
+}
+
+// waitingFor counts the turns that a machine could serve.
+func waitingFor(snap *coordinator.Snapshot, m *coordinator.MachineView) int {
+	n := 0
+	for i := range snap.Turns {
+		t := &snap.Turns[i]
+		if (t.State == queue.Waiting && serves(m.Kind, t.Need)) || (t.State == queue.Called && t.Machine == m.ID) {
+			n++
+		}
+	}
+	return n
+}
+
+// say is the panel's most urgent sentence.
+func (v *mineView) say() string {
+	for _, t := range v.Turns {
+		if t.Called {
+			return "It is your turn: " + t.Machine + " is held for you until " + t.Until + "."
+		}
+	}
+	for _, l := range v.Loads {
+		if l.Ready {
+			return "Your load in " + l.Machine + " is " + l.Word + "."
+		}
+	}
+	for _, t := range v.Turns {
+		return "You are " + t.Place + " in the queue for " + t.Need + "."
+	}
+	return ""
+}

@@ -1,0 +1,129 @@
+package ui
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/netip"
+	"net/url"
+	"strings"
+	"time"
+
+	"drumturn/coordinator"
+)
+
+// House is the building as pages need it. Reads are free of locks and of the
+// store; Do and DoPeople return after the commit.
+type House interface {
+	// Rooms lists the rooms in the building's order.
+	Rooms() []coordinator.RoomID
+	// Snapshot is a room's newest picture; nil when there is no such room.
+	Snapshot(room coordinator.RoomID) *coordinator.Snapshot
+	// Watch wakes its reader after each change of a room. Wakes that are not
+	// taken melt into one. stop releases it.
+	Watch(room coordinator.RoomID) (changed <-chan struct{}, stop func())
+	// Do gives an event to a room and waits until what it changed is stored.
+	Do(ctx context.Context, room coordinator.RoomID, ev coordinator.Event) (coordinator.Reply, error)
+	// People is the newest picture of the building's people.
+	People() *coordinator.People
+	// DoPeople is Do for the building's people.
+	DoPeople(ctx context.Context, ev coordinator.PeopleEvent) error
+	// Now is the loops' clock.
+	Now() time.Time
+}
+
+// Advice is something about this installation that its manager should know:
+// what is so, and what to do about it.
+type Advice struct {
+	// Level is "good", "note" or "bad".
+	Level    string
+	Text, Do string
+}
+
+// Options are what New needs. House, Building and PublicURL must be set; what
+// else is zero has a default or leaves its part of the pages out.
+type Options struct {
+	House House
+	// Building is the building's name.
+	Building string
+	// PublicURL is where browsers reach the server, such as
+	// "https://laundry.example" or "http://localhost:8080". A path in it is the
+	// prefix under which a reverse proxy shows the pages.
+	PublicURL string
+	// VAPIDKey is the public key for subscriptions, base64url; empty: no notices.
+	VAPIDKey string
+	// ValidateSubscription says whether notices may be sent to a device, and
+	// may complete the subscription (its ID, for one).
+	ValidateSubscription func(*coordinator.Subscription) error
+	// Advice lists what the manager should know about notices and wiring.
+	Advice func() []Advice
+	// Deliveries lists the newest notices and what became of them.
+	Deliveries func(ctx context.Context, limit int) ([]coordinator.Delivery, error)
+	// Healthy is asked by /healthz; nil or no error means well.
+	Healthy func(ctx context.Context) error
+	// Mounts are foreign handlers by path prefix, such as "/meter/".
+	Mounts map[string]http.Handler
+	// WallKey opens the wall pages that show the invitation code:
+	// /r/{room}/wall?key=… . Empty: wall pages show no code.
+	WallKey string
+	// TrustedProxies may say in X-Forwarded-For who asks; nobody else may.
+	TrustedProxies []netip.Prefix
+	// StreamsPerIP and Streams limit open event streams; 0: 400 and 20,000. A
+	// whole building may sit behind one address.
+	StreamsPerIP, Streams int
+	// Random is the source of secrets; nil: the system's.
+	Random io.Reader
+	// Log takes what no visitor may see; nil: the default logger.
+	Log *slog.Logger
+}
+
+// complete fills in defaults and refuses what cannot work.
+func (o *Options) complete() (*url.URL, error) {
+	if o.House == nil {
+		return nil, errors.New("ui: no house to show: set Options.House")
+	}
+	public, err := url.Parse(o.PublicURL)
+	if err != nil || (public.Scheme != "http" && public.Scheme != "https") || public.Host == "" {
+		return nil, fmt.Errorf("ui: public URL %q is none: write it like https://laundry.example", o.PublicURL)
+	}
+	for prefix := range o.Mounts {
+		if !strings.HasPrefix(prefix, "/") || !strings.HasSuffix(prefix, "/") || prefix == "/" {
+			return nil, fmt.Errorf("ui: mount %q: write it like /meter/", prefix)
+		}
+	}
+	if o.ValidateSubscription == nil {
+		o.VAPIDKey = ""
+	}
+	if o.StreamsPerIP == 0 {
+		o.StreamsPerIP = 400
+	}
+	if o.Streams == 0 {
+		o.Streams = 20_000
+	}
+	if o.Random == nil {
+		o.Random = rand.Reader
+	}
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	return public, nil
+}
+
+// loopback reports whether host (with or without port) is this very computer.
+// Browsers treat it as a secure place even over plain http.
+func loopback(host string) bool {
+	if h, _, err := net.SplitHostPort(host); err == nil {
+		host = h
+	}
+	host = strings.Trim(host, "[]")
+	if host == "localhost" || strings.HasSuffix(host, ".localhost") {
+		return true
+	}
+	addr, err := netip.ParseAddr(host)
+	return err == nil && addr.IsLoopback()
+}

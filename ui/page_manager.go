@@ -1,0 +1,128 @@
+package ui
+
+import (
+	"context"
+	"net/http"
+	"net/url"
+
+	"github.com/labstack/echo/v4"
+
+	"drumturn/coordinator"
+)
+
+// managerView is "today": what needs a hand, then everything else.
+type managerView struct {
+	Day      string
+	Hands    []handView
+	Rooms    []managerRoom
+	Advice   []Advice
+	Notices  []noticeLine
+	Failed   int
+	Plain    bool // cookies cross the network unprotected
+	Push     bool
+	Devices  int
+	Thanks   string
+	Problem  *problem
+	WallKeys bool
+}
+
+// handView is one thing that needs a hand, with the button that deals with it.
+type handView struct {
+	Room, Machine, What, Link string
+	Act                       string // path of the form; empty when no button helps
+	Do, Button                string
+}
+
+// managerRoom is a room with its invitation and machines.
+type managerRoom struct {
+	Name, Link, WallLink, InvitePath string
+	Code, JoinAddress, QR            string
+	Head                             headView
+	Machines                         []managerMachine
+}
+
+// managerMachine is a machine's row with what the manager can do to it.
+type managerMachine struct {
+	Row       row
+	Act       string
+	Out, Hand bool
+	Faults    []faultLine
+	Load      bool
+}
+
+// faultLine is a report as the manager reads it.
+type faultLine struct{ At, Text, Home string }
+
+// managerPage shows today, or the door.
+func (s *Server) managerPage(c echo.Context) error {
+	if s.manager(c) == nil {
+		return s.render(c, http.StatusOK, "sign-in", signInView{First: !s.firstUsed()})
+	}
+	return s.showToday(c, http.StatusOK, nil)
+}
+
+func (s *Server) showToday(c echo.Context, status int, p *problem) error {
+	v, err := s.today(c.Request().Context(), s.manager(c))
+	if err != nil {
+		return err
+	}
+	v.Problem = p
+	return s.render(c, status, "manager", v)
+}
+
+// today gathers the page.
+func (s *Server) today(ctx context.Context, who *coordinator.Person) (managerView, error) {
+	v := managerView{Plain: !s.cookies.secure, Push: s.o.VAPIDKey != "", WallKeys: s.o.WallKey != ""}
+	people := s.o.House.People()
+	v.Devices = len(people.Devices(who.ID))
+	for _, id := range s.o.House.Rooms() {
+		sc := s.scenes.get(id)
+		if sc == nil {
+			continue
+		}
+		if v.Day == "" {
+			v.Day = sc.now.In(sc.axis.zone).Format("Monday 2 January, 15:04")
+		}
+		v.Hands = append(v.Hands, hands(sc)...)
+		v.Rooms = append(v.Rooms, s.managerRoom(sc, people))
+	}
+	if s.o.Advice != nil {
+		v.Advice = s.o.Advice()
+	}
+	if s.o.Deliveries != nil {
+		rows, err := s.o.Deliveries(ctx, noticesShown)
+		if err != nil {
+			return v, err
+		}
+		v.Notices, v.Failed = s.noticeLines(rows, people)
+	}
+	return v, nil
+}
+
+func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom {
+	room := sc.snap.Room
+	v := managerRoom{
+		Name: sc.snap.Name, Link: roomPath(room), WallLink: roomPath(room) + "/wall",
+		InvitePath: "/manager" + roomPath(room) + "/invitation", Head: boardHead(sc),
+	}
+	if s.o.WallKey != "" {
+		v.WallLink += "?key=" + url.QueryEscape(s.o.WallKey)
+	}
+	if inv := people.Invitations[room]; inv.Code != "" {
+		v.Code, v.JoinAddress = inv.Code, s.joinAddress(room, inv.Code)
+		v.QR = roomPath(room) + "/join.svg?v=" + hashSecret(inv.Code)[:8]
+	}
+	for i := range sc.snap.Machines {
+		m := &sc.snap.Machines[i]
+		mm := managerMachine{
+			Row: machineRow(sc.snap, sc.axis, m, false), Act: "/manager" + machinePath(room, m.ID),
+			Out: m.Status == coordinator.Out, Hand: m.ByHand, Load: m.Load != nil && m.Load.Ready() || m.MayHoldLoad,
+		}
+		for _, f := range m.Faults {
+			home := people.Homes[f.Home].Name
+			mm.Faults = append(mm.Faults, faultLine{At: clock(f.At, sc.now, sc.axis.zone), Text: f.Text, Home: home})
+		}
+		v.Machines = append(v.Machines, mm)
+	}
+	return v
+}

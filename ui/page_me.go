@@ -1,0 +1,164 @@
+package ui
+
+import (
+	"crypto/sha256"
+	"encoding/base64"
+	"net/http"
+	"slices"
+
+	"github.com/labstack/echo/v4"
+
+	"drumturn/coordinator"
+)
+
+// meView is the visitor's own page.
+type meView struct {
+	Name, Home, HomeCode string
+	Devices              int
+	Push                 bool
+	Lang                 string
+	Problem              *problem
+	Thanks               string
+}
+
+// languages are those that pages exist in, by BCP 47 tag.
+var languages = []string{"en"}
+
+// mePage shows what is known of the visitor, and their settings.
+func (s *Server) mePage(c echo.Context) error { return s.showMe(c, http.StatusOK, nil) }
+
+func (s *Server) showMe(c echo.Context, status int, p *problem) error {
+	who := s.visitor(c)
+	if who == nil {
+		return s.render(c, status, "me", meView{Problem: p})
+	}
+	people := s.o.House.People()
+	home := people.Homes[who.Home]
+	v := meView{
+		Name: who.Name, Home: home.Name, HomeCode: home.Code, Devices: len(people.Devices(who.ID)),
+		Push: s.o.VAPIDKey != "", Lang: who.Lang, Problem: p,
+	}
+	return s.render(c, status, "me", v)
+}
+
+// addDevice takes a resident's subscription.
+func (s *Server) addDevice(c echo.Context) error { return s.subscribe(c, s.visitor(c)) }
+
+// addManagerDevice takes the manager's.
+func (s *Server) addManagerDevice(c echo.Context) error { return s.subscribe(c, s.manager(c)) }
+
+// subscribe stores a device. The script and the worker send it; there is no
+// page to go back to.
+func (s *Server) subscribe(c echo.Context, who *coordinator.Person) error {
+	if who == nil {
+		return signedOut
+	}
+	if s.o.ValidateSubscription == nil {
+		return coordinator.Refuse(coordinator.Conflict, "no-push", "This building sends no notices to phones.")
+	}
+	f, err := parseForm(c.Request(), field{"endpoint", "Endpoint", 2000, false},
+		field{"p256dh", "Key", 200, false}, field{"auth", "Secret", 100, false})
+	if err != nil {
+		return err
+	}
+	sum := sha256.Sum256([]byte(f["endpoint"]))
+	sub := coordinator.Subscription{
+		ID: base64.RawURLEncoding.EncodeToString(sum[:18]), Person: who.ID, Endpoint: f["endpoint"],
+		P256dh: f["p256dh"], Auth: f["auth"], Made: s.o.House.Now(),
+	}
+	if err := s.o.ValidateSubscription(&sub); err != nil {
+		s.o.Log.Warn("a device was refused", "err", err)
+		return coordinator.Refuse(coordinator.Invalid, "bad-device", "Notices cannot be sent to this device: %v", err)
+	}
+	if err := s.o.House.DoPeople(c.Request().Context(), coordinator.Subscribe{Subscription: sub}); err != nil {
+		return err
+	}
+	return c.NoContent(http.StatusNoContent)
+}
+
+// dropDevices switches notices off on every device of the person.
+func (s *Server) dropDevices(c echo.Context) error {
+	who := s.visitor(c)
+	if who == nil {
+		return signedOut
+	}
+	if _, err := parseForm(c.Request()); err != nil {
+		return err
+	}
+	for _, d := range s.o.House.People().Devices(who.ID) {
+		ev := coordinator.Unsubscribe{Person: who.ID, ID: d.ID}
+		if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
+			return err
+		}
+	}
+	return s.redirect(c, "/me")
+}
+
+// setLanguage picks the language of pages and notices.
+func (s *Server) setLanguage(c echo.Context) error {
+	who := s.visitor(c)
+	if who == nil {
+		return signedOut
+	}
+	f, err := parseForm(c.Request(), field{"lang", "Language", 20, false})
+	if err == nil && !slices.Contains(languages, f["lang"]) {
+		err = invalid("lang", "This language is not among those that the pages exist in.")
+	}
+	if err != nil {
+		return err
+	}
+	ev := coordinator.SetLanguage{Person: who.ID, Lang: f["lang"]}
+	if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
+		return err
+	}
+	return s.redirect(c, "/me")
+}
+
+// signOut ends this browser's session.
+func (s *Server) signOut(c echo.Context) error { return s.endSession(c, s.cookies.resident, "/") }
+
+// managerSignOut ends the manager's.
+func (s *Server) managerSignOut(c echo.Context) error {
+	return s.endSession(c, s.cookies.manager, "/manager")
+}
+
+func (s *Server) endSession(c echo.Context, cookie, to string) error {
+	if _, err := parseForm(c.Request()); err != nil {
+		return err
+	}
+	if hash := sessionHash(c, cookie); s.personOf(hash) != nil {
+		if err := s.o.House.DoPeople(c.Request().Context(), coordinator.SignOut{SessionHash: hash}); err != nil {
+			return err
+		}
+	}
+	s.setCookie(c, cookie, "", 0)
+	return s.redirect(c, to)
+}
+
+// forgetMe ends the person's turns in every room, lets their loads go
+// unclaimed, and then removes the person.
+func (s *Server) forgetMe(c echo.Context) error {
+	who := s.visitor(c)
+	if who == nil {
+		return signedOut
+	}
+	f, err := parseForm(c.Request(), field{"sure", "Yes, forget me", 3, false})
+	if err == nil && f["sure"] != "yes" {
+		err = invalid("sure", "Please tick the box first: this cannot be undone.")
+	}
+	if err != nil {
+		_, text, _ := refusal(err)
+		return s.showMe(c, http.StatusUnprocessableEntity, &problem{Form: "forget", Text: text})
+	}
+	ctx := c.Request().Context()
+	for _, room := range s.o.House.Rooms() {
+		if _, err := s.o.House.Do(ctx, room, coordinator.MovedOut{Person: who.ID, Home: who.Home}); err != nil {
+			return err
+		}
+	}
+	if err := s.o.House.DoPeople(ctx, coordinator.Forget{Person: who.ID}); err != nil {
+		return err
+	}
+	s.setCookie(c, s.cookies.resident, "", 0)
+	return s.redirect(c, "/")
+}

@@ -1,0 +1,141 @@
+package ui
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+
+	"github.com/labstack/echo/v4"
+
+	"drumturn/coordinator"
+	"drumturn/queue"
+)
+
+// roomView is the room's page.
+type roomView struct {
+	Room        coordinator.RoomID
+	Name, Link  string
+	ID          string // of the scene drawn
+	Board, Mine htmlText
+	Resident    bool
+	HasTurn     bool
+	Take        takeView
+	Thanks      string
+	PushAsk     bool
+}
+
+// takeView is the form that joins the queue.
+type takeView struct {
+	Needs      []needChoice
+	Accessible bool
+	Lower      bool
+	Sizes      []float64
+	DryAfter   bool
+	Problem    *problem
+}
+
+type needChoice struct {
+	Value, Title, When string
+	Checked            bool
+}
+
+// thanks are the sentences that a redirect may ask for.
+var thanks = map[string]string{
+	"collected": "Noted: the machine is empty. Thank you.",
+	"reported":  "Thank you. Whoever looks after the room is told.",
+	"claimed":   "It is noted as your load.",
+	"not-mine":  "Noted: that start was not yours, and your turn is called again.",
+	"still":     "Noted: your load is still inside.",
+	"left":      "You left the queue.",
+	"passed":    "The next one goes first.",
+	"later":     "You keep your place and are not called before then.",
+	"started":   "Noted as running.",
+	"ended":     "Noted as finished.",
+	"joined":    "Welcome. This browser now belongs to your home.",
+}
+
+// sceneOf finds the room that the address names.
+func (s *Server) sceneOf(c echo.Context) (*scene, error) {
+	sc := s.scenes.get(coordinator.RoomID(param(c, "room")))
+	if sc == nil {
+		return nil, coordinator.Refuse(coordinator.NotFound, "no-room", "There is no such laundry room here.")
+	}
+	return sc, nil
+}
+
+// roomPage shows a room to anybody.
+func (s *Server) roomPage(c echo.Context) error {
+	sc, err := s.sceneOf(c)
+	if err != nil {
+		return err
+	}
+	return s.showRoom(c, sc, http.StatusOK, nil)
+}
+
+// showRoom renders the room; p is a refusal to show in it.
+func (s *Server) showRoom(c echo.Context, sc *scene, status int, p *problem) error {
+	who := s.visitor(c)
+	own := ownershipOf(sc.snap, who)
+	v := roomView{
+		Room: sc.snap.Room, Name: sc.snap.Name, Link: roomPath(sc.snap.Room), ID: sc.id,
+		Board: htmlText(sc.public), Resident: who != nil, HasTurn: own != nil && len(own.turns) > 0,
+		Thanks: thanks[c.QueryParam("done")],
+	}
+	if own != nil {
+		v.Board = htmlText(sc.board(own))
+	}
+	v.Take = takeForm(sc)
+	var mineProblem *problem
+	if p != nil && p.Form == "take" {
+		v.Take.Problem = p
+		v.Take.restore(p.Typed)
+	} else {
+		mineProblem = p
+	}
+	v.Mine = htmlText(s.minePanel(sc, own, mineProblem))
+	v.PushAsk = v.HasTurn && s.o.VAPIDKey != "" && len(s.o.House.People().Devices(who.ID)) == 0
+	return s.render(c, status, "room", v)
+}
+
+// takeForm offers what the room's machines can serve, no more.
+func takeForm(sc *scene) takeView {
+	var v takeView
+	t := teller{now: sc.now, zone: sc.axis.zone}
+	for i, n := range needs(sc.snap) {
+		choice := needChoice{Value: n.String(), Title: needTitle(n), Checked: i == 0}
+		if f, ok := sc.snap.IfYouJoin[n]; ok {
+			choice.When = t.forecast(&f)
+		}
+		v.Needs = append(v.Needs, choice)
+	}
+	machines := sc.snap.Machines
+	has := func(f func(coordinator.MachineView) bool) bool { return slices.ContainsFunc(machines, f) }
+	v.Accessible = has(func(m coordinator.MachineView) bool { return m.Accessible })
+	v.Lower = has(func(m coordinator.MachineView) bool { return m.Stacked })
+	v.DryAfter = has(func(m coordinator.MachineView) bool { return serves(m.Kind, queue.Dry) }) &&
+		has(func(m coordinator.MachineView) bool { return serves(m.Kind, queue.Wash) })
+	for i := range machines {
+		if kg := machines[i].CapacityKg; kg > 0 && !slices.Contains(v.Sizes, kg) {
+			v.Sizes = append(v.Sizes, kg)
+		}
+	}
+	slices.Sort(v.Sizes)
+	if len(v.Sizes) < 2 {
+		v.Sizes = nil
+	}
+	return v
+}
+
+// restore puts what was chosen back into the form.
+func (v *takeView) restore(typed form) {
+	for i := range v.Needs {
+		if typed["need"] != "" {
+			v.Needs[i].Checked = v.Needs[i].Value == typed["need"]
+		}
+	}
+}
+
+// Was reports whether a box was ticked, or a choice made, before the refusal.
+func (v takeView) Was(name string, value any) bool {
+	return v.Problem != nil && v.Problem.Typed[name] == fmt.Sprint(value)
+}

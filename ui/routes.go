@@ -1,0 +1,54 @@
+package ui
+
+import (
+	"net/http"
+
+	"github.com/labstack/echo/v4"
+)
+
+// route is one line of the list of what the server answers.
+type route struct {
+	method, path string
+	handler      echo.HandlerFunc
+}
+
+// routes is the whole list. Paths are below the public URL.
+func (s *Server) routes() []route {
+	const get, post = http.MethodGet, http.MethodPost
+	return []route{
+		{get, "/", s.buildingPage},
+		{get, "/r/:room", s.roomPage},
+		{get, "/r/:room/events", s.events},
+		{get, "/r/:room/join", s.joinPage},
+		{post, "/r/:room/join", s.join},
+		{get, "/r/:room/join.svg", s.joinCode},
+		{post, "/r/:room/turns", s.takeTurn},
+		{post, "/r/:room/turns/:turn", s.changeTurn},
+		{get, "/r/:room/m/:machine", s.machinePage},
+		{post, "/r/:room/m/:machine", s.machineAct},
+		{get, "/r/:room/wall", s.wallPage},
+
+		{get, "/me", s.mePage},
+		{post, "/me/devices", s.addDevice},
+		{post, "/me/devices/off", s.dropDevices},
+		{post, "/me/language", s.setLanguage},
+		{post, "/me/sign-out", s.signOut},
+		{post, "/me/forget", s.forgetMe},
+
+		{get, "/manager", s.managerPage},
+		{get, "/manager/first", s.firstPage},
+		{post, "/manager/first", s.first},
+		{post, "/manager/sign-in", s.signIn},
+		{post, "/manager/sign-out", s.managerSignOut},
+		{post, "/manager/devices", s.addManagerDevice},
+		{post, "/manager/r/:room/m/:machine", s.managerAct},
+		{post, "/manager/r/:room/invitation", s.rotateInvitation},
+
+		{get, "/healthz", s.healthz},
+		{get, "/manifest.webmanifest", s.manifest},
+		{get, "/sw.js", s.serviceWorker},
+		{get, "/push-key", s.pushKey},
+		{get, "/icons/:file", s.icon},
+		{get, "/static/:sum/:file", s.asset},
+	}
+}

@@ -1,0 +1,152 @@
+package ui
+
+import (
+	"time"
+
+	"drumturn/coordinator"
+	"drumturn/queue"
+)
+
+// row is one line of the board: a machine, or the visitor's own turn.
+type row struct {
+	Name   string
+	Link   string // path below the base; empty for a turn
+	Traits []string
+	Class  string // the shape of its drawing: the status's plain word
+	Word   string
+	Detail string
+	Own    bool
+	Ticks  []tick
+	Shapes []shape
+}
+
+// shape is one mark in a row's strip.
+type shape struct {
+	Kind string // bar, fade, median, held, lapse, notch, unknown, out, open, mark, spread, more
+	X, W pct
+	Text string
+}
+
+// smallest is the width below which a mark would vanish, percent.
+const smallest pct = 1.2
+
+// machineRow draws a machine. own says that it is the visitor's.
+func machineRow(snap *coordinator.Snapshot, a axis, m *coordinator.MachineView, own bool) row {
+	t := teller{now: a.now, zone: a.zone, own: own}
+	return row{
+		Name: machineName(m), Link: machinePath(snap.Room, m.ID), Traits: traits(m),
+		Class: m.Status.String(), Word: t.word(m), Detail: t.detail(m), Own: own,
+		Ticks: a.Ticks, Shapes: a.machine(m),
+	}
+}
+
+// machine picks the marks for a machine's status.
+func (a axis) machine(m *coordinator.MachineView) []shape {
+	switch m.Status {
+	case coordinator.Free:
+		marks := []shape{{Kind: "open"}}
+		if m.MayHoldLoad {
+			marks = append(marks, shape{Kind: "maybe", W: 6})
+		}
+		return marks
+	case coordinator.Held:
+		return a.held(m.Until)
+	case coordinator.Running:
+		return a.running(m)
+	case coordinator.Finished, coordinator.Overdue:
+		return a.waiting(m)
+	case coordinator.Unknown:
+		return []shape{{Kind: "unknown"}}
+	default:
+		return []shape{{Kind: "out"}}
+	}
+}
+
+// held is hatched up to the instant it lapses.
+func (a axis) held(until time.Time) []shape {
+	x := max(a.at(until), smallest)
+	return []shape{{Kind: "held", W: x}, {Kind: "lapse", X: x}}
+}
+
+// running is a bar to the earliest likely end, fading out over the 80 %
+// interval, with a line at the median. A first guess has no interval of its
+// own: it fades over a quarter of what is left.
+func (a axis) running(m *coordinator.MachineView) []shape {
+	bar := "bar"
+	if m.ByHand {
+		bar = "told"
+	}
+	if m.Stalled || m.AnyMinute || m.Until.IsZero() {
+		return []shape{{Kind: bar, W: smallest * 2}, {Kind: "fade", X: smallest * 2, W: 8}}
+	}
+	low, high := m.Low, m.High
+	if low.IsZero() || high.IsZero() {
+		margin := m.Until.Sub(a.now) / 4
+		low, high = m.Until.Add(-margin), m.Until.Add(margin)
+	}
+	from := max(a.at(low), smallest)
+	shapes := []shape{{Kind: bar, W: from}}
+	if w := a.at(high) - from; w > 0 {
+		shapes = append(shapes, shape{Kind: "fade", X: from, W: w})
+	}
+	if a.beyond(m.Until) {
+		return append(shapes, shape{Kind: "more", X: 100})
+	}
+	return append(shapes, shape{Kind: "median", X: max(a.at(m.Until), smallest)})
+}
+
+// waiting is a notch at now that grows as the load waits, on the axis's own
+// scale; behind it the hold, when the next turn was called with the load inside.
+func (a axis) waiting(m *coordinator.MachineView) []shape {
+	var waited time.Duration
+	if m.Load != nil {
+		waited = a.now.Sub(m.Load.ReadyAt)
+	}
+	notch := shape{Kind: "notch", W: max(a.width(waited), 2.5)}
+	if m.Status == coordinator.Overdue {
+		notch.Kind = "notch-late"
+	}
+	if m.Hold != nil {
+		return append(a.held(m.Hold.Until), notch)
+	}
+	return []shape{notch}
+}
+
+// turnRow draws a waiting turn of the visitor: a mark where it is likely to come.
+func turnRow(a axis, t *queue.Turn, f *coordinator.Forecast, place int) row {
+	tell := teller{now: a.now, zone: a.zone, own: true}
+	r := row{Name: "Your turn", Class: "turn", Word: "place " + ordinal(place), Own: true, Ticks: a.Ticks,
+		Traits: []string{needWord(t.Need)}}
+	switch {
+	case t.NotBefore.After(a.now):
+		r.Detail = "not before " + tell.at(t.NotBefore) + ", as you asked"
+		r.Shapes = []shape{{Kind: "mark", X: a.at(t.NotBefore)}}
+		return r
+	case f == nil || !f.Known:
+		r.Detail = "when it comes cannot be said now"
+		return r
+	}
+	r.Detail = tell.forecast(f)
+	r.Shapes = []shape{{Kind: "spread", X: a.at(f.Low), W: max(a.at(f.High)-a.at(f.Low), smallest)}}
+	if a.beyond(f.Median) {
+		r.Shapes = append(r.Shapes, shape{Kind: "more", X: 100})
+	} else {
+		r.Shapes = append(r.Shapes, shape{Kind: "mark", X: a.at(f.Median)})
+	}
+	return r
+}
+
+// forecast says a forecast in clock times.
+func (t teller) forecast(f *coordinator.Forecast) string {
+	switch {
+	case !f.Known:
+		return "cannot be said now"
+	case !f.High.After(t.now.Add(time.Minute)):
+		return "at once"
+	case !f.Median.After(t.now.Add(time.Minute)):
+		return "any minute, by " + t.at(f.High)
+	case t.at(f.Low) == t.at(f.High):
+		return "about " + t.at(f.Median)
+	}
+	return "about " + t.at(f.Median) + ", between " + t.at(f.Low) + " and " + t.at(f.High)
+}

@@ -1,0 +1,139 @@
+package ui
+
+import (
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"drumturn/coordinator"
+)
+
+// A browser holds one secret for its resident and another for the manager: a
+// volunteer who looks after the room can be both, and signs out of one at a
+// time.
+const (
+	residentDays = 400 // the longest that browsers keep a cookie
+	managerDays  = 30
+	secretBytes  = 32
+)
+
+// cookieKind says how cookies are named and guarded.
+type cookieKind struct {
+	resident, manager string
+	secure            bool
+}
+
+// cookiesFor picks the cookies for a public URL. Over https, and over plain
+// http on this very computer (which browsers treat as secure), names carry the
+// __Host- prefix: no other site, path or port of the domain can set them. Over
+// plain http to another computer browsers would drop such cookies, so there
+// the names have no prefix and anyone on the network can read them; the
+// manager's page says so.
+func cookiesFor(public *url.URL) cookieKind {
+	if public.Scheme == "https" || loopback(public.Host) {
+		return cookieKind{resident: "__Host-drumturn", manager: "__Host-drumturn-manager", secure: true}
+	}
+	return cookieKind{resident: "drumturn", manager: "drumturn-manager"}
+}
+
+// newSecret makes a cookie's value and the hash under which its session is kept.
+func (s *Server) newSecret() (secret, hash string, err error) {
+	raw := make([]byte, secretBytes)
+	if _, err := io.ReadFull(s.o.Random, raw); err != nil {
+		return "", "", fmt.Errorf("make a secret: %w", err)
+	}
+	secret = base64.RawURLEncoding.EncodeToString(raw)
+	return secret, hashSecret(secret), nil
+}
+
+// hashSecret is what is stored of a secret: its SHA-256, in hex.
+func hashSecret(secret string) string {
+	sum := sha256.Sum256([]byte(secret))
+	return hex.EncodeToString(sum[:])
+}
+
+// setCookie gives the browser its secret; an empty value takes it away.
+func (s *Server) setCookie(c echo.Context, name, value string, days int) {
+	cookie := &http.Cookie{
+		Name: name, Value: value, Path: "/", MaxAge: days * 24 * 60 * 60,
+		Secure: s.cookies.secure, HttpOnly: true, SameSite: http.SameSiteLaxMode,
+	}
+	if value == "" {
+		cookie.MaxAge = -1
+	}
+	c.SetCookie(cookie)
+}
+
+// sessionHash is the hash of a request's cookie; empty without one.
+func sessionHash(c echo.Context, name string) string {
+	cookie, err := c.Cookie(name)
+	if err != nil || cookie.Value == "" || len(cookie.Value) > 100 {
+		return ""
+	}
+	return hashSecret(cookie.Value)
+}
+
+// visitor finds whose browser it is; nil for somebody without an account.
+func (s *Server) visitor(c echo.Context) *coordinator.Person {
+	return s.personOf(sessionHash(c, s.cookies.resident))
+}
+
+// manager finds the signed-in manager; nil when there is none.
+func (s *Server) manager(c echo.Context) *coordinator.Person {
+	p := s.personOf(sessionHash(c, s.cookies.manager))
+	if p == nil || !p.Manager {
+		return nil
+	}
+	return p
+}
+
+func (s *Server) personOf(hash string) *coordinator.Person {
+	if hash == "" {
+		return nil
+	}
+	p, ok := s.o.House.People().SessionPerson(hash, s.o.House.Now())
+	if !ok {
+		return nil
+	}
+	return &p
+}
+
+// expiry is when a session made now ends, by the house's clock.
+func (s *Server) expiry(days int) time.Time { return s.o.House.Now().AddDate(0, 0, days) }
+
+// newID makes a short random id that begins with kind.
+func (s *Server) newID(kind string) (string, error) {
+	raw := make([]byte, 9)
+	if _, err := io.ReadFull(s.o.Random, raw); err != nil {
+		return "", fmt.Errorf("make an id: %w", err)
+	}
+	return kind + base64.RawURLEncoding.EncodeToString(raw), nil
+}
+
+// codeLetters are those that are not mistaken for one another on paper.
+const codeLetters = "abcdefghjkmnpqrstuvwxyz23456789"
+
+// newCode makes a code that people can type: n letters, about 4.95 bits each.
+func (s *Server) newCode(n int) (string, error) {
+	out := make([]byte, 0, n)
+	buf := make([]byte, 4*n)
+	for len(out) < n {
+		if _, err := io.ReadFull(s.o.Random, buf); err != nil {
+			return "", fmt.Errorf("make a code: %w", err)
+		}
+		for _, b := range buf {
+			// Values past the last full round would make some letters likelier.
+			if int(b) < 256-256%len(codeLetters) && len(out) < n {
+				out = append(out, codeLetters[int(b)%len(codeLetters)])
+			}
+		}
+	}
+	return string(out), nil
+}

@@ -1,0 +1,89 @@
+package ui
+
+import (
+	"drumturn/coordinator"
+)
+
+// hands lists what in a room needs a hand, the most pressing first.
+func hands(sc *scene) []handView {
+	var out []handView
+	for _, find := range []func(*scene, *coordinator.MachineView) (handView, bool){
+		faultHand, stoppedHand, overdueHand, silentHand, forgottenHand, outHand, stalledHand,
+	} {
+		for i := range sc.snap.Machines {
+			m := &sc.snap.Machines[i]
+			if h, ok := find(sc, m); ok {
+				h.Room, h.Machine, h.Link = sc.snap.Name, machineName(m), machinePath(sc.snap.Room, m.ID)
+				if h.Do != "" {
+					h.Act = "/manager" + h.Link
+				}
+				out = append(out, h)
+			}
+		}
+	}
+	return out
+}
+
+func faultHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
+	if len(m.Faults) == 0 || m.Status == coordinator.Out {
+		return handView{}, false
+	}
+	last := m.Faults[len(m.Faults)-1]
+	what := "A fault was reported at " + clock(last.At, sc.now, sc.axis.zone) + ": “" + last.Text + "”"
+	return handView{What: what, Do: "take-out", Button: "Take out of service"}, true
+}
+
+func stoppedHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
+	if m.Load == nil || m.Load.Reason != coordinator.EndStopped || !m.Load.Ready() {
+		return handView{}, false
+	}
+	what := "A cycle stopped early at " + clock(m.Load.ReadyAt, sc.now, sc.axis.zone) +
+		": somebody switched it off, or the machine has a fault. The drum may hold water."
+	return handView{What: what, Do: "take-out", Button: "Take out of service"}, true
+}
+
+func overdueHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
+	if m.Load == nil || m.Status != coordinator.Overdue || m.Load.Reason == coordinator.EndStopped {
+		return handView{}, false
+	}
+	what := "A load has waited " + span(sc.now.Sub(m.Load.ReadyAt)) + ", since " + clock(m.Load.ReadyAt, sc.now, sc.axis.zone) + "."
+	if m.Load.Owner == "" {
+		what += " Nobody has said whose it is."
+	}
+	return handView{What: what, Do: "on-table", Button: "I put it on the table"}, true
+}
+
+func silentHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
+	if m.Status != coordinator.Unknown {
+		return handView{}, false
+	}
+	what := "The meter is silent since " + clock(silentSince(m), sc.now, sc.axis.zone) +
+		". Look whether its plug or meter has power and reaches the network."
+	return handView{What: what, Do: "by-hand-on", Button: "Run by hand meanwhile"}, true
+}
+
+func forgottenHand(_ *scene, m *coordinator.MachineView) (handView, bool) {
+	if !m.MayHoldLoad {
+		return handView{}, false
+	}
+	return handView{What: "A load may still lie inside: nobody said that it was collected.", Do: "empty", Button: "It is empty"}, true
+}
+
+func outHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
+	if m.Status != coordinator.Out {
+		return handView{}, false
+	}
+	what := "Out of service since " + clock(m.Since, sc.now, sc.axis.zone) + "."
+	if m.OutText != "" {
+		what += " “" + m.OutText + "”"
+	}
+	return handView{What: what, Do: "put-back", Button: "Put back into service"}, true
+}
+
+func stalledHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
+	if !m.Stalled || m.Status != coordinator.Running {
+		return handView{}, false
+	}
+	what := "Running since " + clock(m.Since, sc.now, sc.axis.zone) + ", far longer than usual. Have a look at it."
+	return handView{What: what}, true
+}

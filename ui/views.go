@@ -1,0 +1,120 @@
+package ui
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/url"
+	"path"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"drumturn/coordinator"
+)
+
+//go:embed templates/*.html templates/parts/*.html
+var templateFiles embed.FS
+
+// htmlText is text that our own templates have already made safe.
+type htmlText = template.HTML
+
+// views are all templates, parsed at start: a set for each page, which has the
+// frame and the shared parts in it.
+type views struct {
+	parts *template.Template
+	pages map[string]*template.Template
+}
+
+// parseViews reads templates/NAME.html as page NAME and templates/parts as
+// what pages share. Templates address pages by {{base}} and files by {{file}}.
+func (s *Server) parseViews() (*views, error) {
+	funcs := template.FuncMap{
+		"base":     func() string { return s.base },
+		"file":     func(name string) string { return s.base + "/static/" + s.assets.sum + "/" + name },
+		"building": func() string { return s.o.Building },
+		"escape":   pathEscape,
+	}
+	parts, err := template.New("parts").Funcs(funcs).ParseFS(templateFiles, "templates/parts/*.html")
+	if err != nil {
+		return nil, err
+	}
+	names, err := fs.Glob(templateFiles, "templates/*.html")
+	if err != nil {
+		return nil, err
+	}
+	v := &views{parts: parts, pages: map[string]*template.Template{}}
+	for _, name := range names {
+		page, err := template.Must(parts.Clone()).ParseFS(templateFiles, name)
+		if err != nil {
+			return nil, err
+		}
+		v.pages[strings.TrimSuffix(path.Base(name), ".html")] = page
+	}
+	return v, nil
+}
+
+// fragment renders a shared part. It panics on an error, which only a mistake
+// in a template can cause.
+func (v *views) fragment(name string, data any) []byte {
+	var b bytes.Buffer
+	if err := v.parts.ExecuteTemplate(&b, name, data); err != nil {
+		panic(fmt.Sprintf("ui: template %s: %v", name, err))
+	}
+	return b.Bytes()
+}
+
+// pageView is what every page's template gets.
+type pageView struct {
+	// Data is the page's own view.
+	Data any
+	// Who is the resident whose browser it is; nil without an account.
+	Who *coordinator.Person
+	// Manager is set on a signed-in manager's pages.
+	Manager *coordinator.Person
+	Page    string
+}
+
+// render writes a page. Pages differ from visitor to visitor, so nothing
+// between here and the browser may keep them.
+func (s *Server) render(c echo.Context, status int, name string, data any) error {
+	page, ok := s.views.pages[name]
+	if !ok {
+		return fmt.Errorf("no page %q", name)
+	}
+	view := pageView{Data: data, Page: name, Who: s.visitor(c), Manager: s.manager(c)}
+	var b bytes.Buffer
+	if err := page.ExecuteTemplate(&b, "page", view); err != nil {
+		return fmt.Errorf("page %s: %w", name, err)
+	}
+	c.Response().Header().Set("Cache-Control", "private, no-cache")
+	if strings.HasPrefix(c.Path(), "/manager") {
+		c.Response().Header().Set("Cache-Control", "no-store")
+	}
+	return c.HTMLBlob(status, b.Bytes())
+}
+
+// problem is a refusal shown next to the form that it is about, and Typed what
+// to put back into that form.
+type problem struct {
+	Form  string
+	Text  string
+	Typed form
+}
+
+// pathEscape makes one part of an address.
+func pathEscape(s string) string { return url.PathEscape(s) }
+
+// param is a part of the request's address, as it was before escaping.
+func param(c echo.Context, name string) string {
+	value := c.Param(name)
+	if c.Request().URL.RawPath == "" {
+		return value
+	}
+	if plain, err := url.PathUnescape(value); err == nil {
+		return plain
+	}
+	return value
+}
