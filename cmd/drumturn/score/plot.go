@@ -1,0 +1,3 @@
+package score
+
+func (m *measured) plot(dir string) error { return nil }

@@ -1,0 +1,239 @@
+package cycle
+
+import (
+	"math"
+	"time"
+)
+
+// Learned is the engine that learns its machine: its power levels, its pauses,
+// its programmes and how they end. A new one begins with what is usual of its
+// kind and gets surer with each cycle.
+type Learned struct {
+	s      Settings
+	mem    learnedMemory
+	match  matcher
+	ahead  spread
+	prior  [priorPoints]time.Duration
+	events []Event
+}
+
+// New makes an engine that knows nothing but the kind of its machine.
+func New(s Settings) *Learned {
+	d := DefaultSettings()
+	if s.SilentAfter <= 0 {
+		s.SilentAfter = d.SilentAfter
+	}
+	if s.IdleBelowW <= 0 {
+		s.IdleBelowW = d.IdleBelowW
+	}
+	if s.Doubt <= 0 || s.Doubt >= 1 {
+		s.Doubt = d.Doubt
+	}
+	if !s.Washer && !s.Dryer {
+		s.Washer = true
+	}
+	l := &Learned{s: s, prior: priorSpread(s), events: make([]Event, 0, 8)}
+	l.clear()
+	return l
+}
+
+func (l *Learned) clear() {
+	l.mem = learnedMemory{}
+	l.mem.Energy.Power.MaxGap = l.s.SilentAfter
+	l.mem.Levels.glow(false)
+	l.mem.Profile.Codes = make([]byte, 0, profileMost)
+	l.mem.Trust.Said = make([]said, 0, profileMost)
+	l.match = matcher{}
+}
+
+// Read implements Engine.
+func (l *Learned) Read(now time.Time, r Reading) []Event {
+	l.events = l.events[:0]
+	m := &l.mem
+	if r.At.IsZero() || !m.Last.At.IsZero() && !r.At.After(m.Last.At) {
+		return l.events
+	}
+	w := l.power(r)
+	if math.IsNaN(w) {
+		// A failed read says nothing: the last power stands as long as any does.
+		return l.due(now)
+	}
+	l.hear(now, r.At)
+	l.take(now, r.At, w, r)
+	return l.due(now)
+}
+
+// Tick implements Engine.
+func (l *Learned) Tick(now time.Time) []Event {
+	l.events = l.events[:0]
+	return l.due(now)
+}
+
+// power is what a reading says of the power, W; not a number when nothing.
+func (l *Learned) power(r Reading) float64 {
+	w := r.Watts
+	if math.IsNaN(w) && !math.IsNaN(r.Wh) {
+		w = l.mem.Derived.Add(r.At, r.Wh)
+	}
+	if math.IsNaN(w) || w > mostWatts || w < -mostWatts {
+		return math.NaN()
+	}
+	return max(0, w)
+}
+
+// mostWatts is more than any machine on a household's circuit takes: a value
+// beyond is a fault of the meter.
+const mostWatts = 30_000
+
+// take folds one reading.
+func (l *Learned) take(now, at time.Time, w float64, r Reading) {
+	m := &l.mem
+	first := m.Last.At.IsZero()
+	d, held := l.since(at)
+	high := w >= m.Levels.WorkW
+	if !first {
+		l.pass(now, at, d, held)
+		m.cadence(m.high()).add(d)
+	}
+	m.Energy.Add(r, w)
+	if m.Running {
+		l.run(at, held, w, high)
+	} else {
+		l.idle(now, at, d, w, high)
+	}
+	m.Last = r
+	m.Watts = w
+	m.High = high
+}
+
+// since is the time from the last reading, and how much of it that reading is
+// believed for.
+func (l *Learned) since(at time.Time) (d, held time.Duration) {
+	m := &l.mem
+	if m.Last.At.IsZero() {
+		return 0, 0
+	}
+	d = at.Sub(m.Last.At)
+	return d, min(d, m.cadence(m.High).hold(l.s.SilentAfter))
+}
+
+// pass accounts for the time since the last reading, in which its power held.
+func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
+	m := &l.mem
+	code := codeOf(m.Watts)
+	if !m.Running {
+		if m.AfterGlow < glowMost && !m.End.IsZero() {
+			m.AfterGlow += held
+			m.Levels.Idle.add(code, held)
+		}
+		return
+	}
+	m.Cycle.add(code, held)
+	low := m.Watts < m.Levels.WorkW
+	if m.Phases.add(at, m.Watts, held, low, &m.Levels, l.s) {
+		l.say(Event{Kind: PhaseBegan, At: now, Start: m.Phases.Since, Phase: m.Phases.Now})
+	}
+	if n := m.Profile.add(m.Watts, d, held); n > 0 {
+		for _, c := range m.Profile.Codes[len(m.Profile.Codes)-n:] {
+			l.match.step(c, m.Past.Runs)
+		}
+		l.look(at)
+	}
+}
+
+// glowMost is how much of the time after a cycle is learned from.
+const glowMost = time.Hour
+
+// run folds a reading of a running cycle.
+func (l *Learned) run(at time.Time, held time.Duration, w float64, high bool) {
+	m := &l.mem
+	if high {
+		m.PeakW = max(m.PeakW, min(w, m.TopW))
+		m.TopW = max(m.TopW, w)
+	}
+	if !m.Lull.Active {
+		if high {
+			m.WorkAt, m.WorkWh = at, m.Energy.Wh()
+			return
+		}
+		m.Lull.begin(m.WorkAt, m.WorkWh, l.atEnd())
+		return
+	}
+	if m.Lull.step(at, held, high) {
+		l.resume(at, high)
+	}
+}
+
+// resume ends a lull that was a pause.
+func (l *Learned) resume(at time.Time, high bool) {
+	m := &l.mem
+	m.Pauses.add(m.Lull.Low+m.Lull.Work-m.Lull.Run, m.Lull.Near)
+	m.Lull = lull{}
+	if high {
+		m.WorkAt, m.WorkWh = at, m.Energy.Wh()
+	} else {
+		m.WorkAt, m.WorkWh = m.Last.At, m.Energy.Wh()
+	}
+}
+
+// atEnd is the chance that the programme is at its end now.
+func (l *Learned) atEnd() float64 {
+	m := &l.mem
+	guess := 0.0
+	switch {
+	case !l.s.Washer:
+		guess = 0.5
+	case m.Phases.Spun:
+		guess = 0.4
+	}
+	near, known := l.match.near(nearEnd, m.Past.Runs)
+	return known*near + (1-known)*guess
+}
+
+// nearEnd is how much of a programme counts as its end.
+const nearEnd = 150 * time.Second
+
+// idle folds a reading while no cycle runs.
+func (l *Learned) idle(now, at time.Time, d time.Duration, w float64, high bool) {
+	m := &l.mem
+	need := onsetSure
+	if !m.End.IsZero() && at.Sub(m.End) < afterMost {
+		need = 2 * onsetSure
+	}
+	if m.Onset.step(at, d, w, high, m.Energy.Wh(), need) {
+		l.start(now, at)
+	}
+}
+
+// afterMost is for how long pulses may follow a cycle.
+const afterMost = 40 * time.Minute
+
+// start begins a cycle at the onset.
+func (l *Learned) start(now, at time.Time) {
+	m := &l.mem
+	m.Running, m.Stalled = true, false
+	m.Start, m.StartWh = m.Onset.From, m.Onset.Wh
+	m.PeakW, m.TopW = m.Onset.PeakW, m.Onset.TopW
+	m.WorkAt, m.WorkWh = at, m.Energy.Wh()
+	m.Lull = lull{}
+	m.Cycle = histogram{}
+	m.Profile.reset()
+	m.Trust.reset()
+	m.Outlook = outlook{}
+	m.Phases.reset(m.Start)
+	l.match.begin(m.Past.Runs)
+	l.say(Event{Kind: Started, At: now, Start: m.Start})
+	mean := 0.0
+	if d := at.Sub(m.Start); d > 0 {
+		mean = (m.WorkWh - m.StartWh) * secondsPerHour / d.Seconds()
+		m.Profile.add(mean, d, d)
+		m.Cycle.add(codeOf(mean), d)
+	}
+	for _, c := range m.Profile.Codes {
+		l.match.step(c, m.Past.Runs)
+	}
+	l.look(at)
+	m.Onset = onset{}
+}
+
+func (l *Learned) say(e Event) { l.events = append(l.events, e) }

@@ -1,0 +1,93 @@
+package cycle
+
+import "time"
+
+// levels is what is known of a machine's power levels: what it draws when it
+// does nothing, where work begins, and where a heater shows.
+type levels struct {
+	// Idle is the time at each level outside cycles, in cycles the same inside.
+	Idle, Work histogram
+	// Cycles is how many cycles have been learned from.
+	Cycles int
+	// WorkW is the power from which a machine works, W.
+	WorkW float64
+	// HeatW is the power from which it heats, W; DrumW is what its drum takes
+	// at a usual turn. Zero while unknown.
+	HeatW, DrumW float64
+	// GlowW is what it draws after a cycle, W.
+	GlowW float64
+}
+
+const (
+	// workFloorW is the lowest power that counts as work before anything is
+	// known: a valve and a pump take 10 W, a display less than 8 W (common
+	// practice, no source).
+	workFloorW = 8.0
+	// A mean over half a minute or more blends standby with short work.
+	workFloorSlowW = 10.0
+	slowCadence    = 25 * time.Second
+	// workCeilingW bounds what is learned: filling, at 10 to 12 W, is work unless
+	// the machine glows as brightly.
+	workCeilingW = 12.0
+	forget       = 0.7
+)
+
+// learn takes the histogram of a whole cycle.
+func (v *levels) learn(c *histogram, s Settings) {
+	v.Work.scale(forget)
+	v.Work.join(c, 1)
+	v.Cycles++
+	v.split(s)
+}
+
+// split finds drum and heater in the time at work: the lower and the upper
+// class of an Otsu split, if they lie far enough apart.
+func (v *levels) split(s Settings) {
+	from := int(codeOf(v.WorkW))/codesABin + 1
+	t, between := otsu(v.Work.Seconds[from:])
+	t += from
+	v.DrumW, v.HeatW = v.Work.quantile(0.5, from, histogramBins), 0
+	if between <= 0 {
+		return
+	}
+	low, high := v.Work.quantile(0.5, from, t+1), v.Work.quantile(0.5, t+1, histogramBins)
+	if high >= heatsFrom(s) && high >= 2.2*low {
+		v.DrumW = low
+		v.HeatW = max(0.7*heatsFrom(s), wattsOf(uint8(t*codesABin)))
+	}
+}
+
+// heatsFrom is the power that a heater of such a machine takes at the least, W:
+// a washer's spin stays below 800 W and its heater is above 1200 W, a heat pump
+// starts at 400 W (common practice, no source).
+func heatsFrom(s Settings) float64 {
+	if s.Washer {
+		return 1200
+	}
+	return 350
+}
+
+// heats is the power above which the machine heats now, W.
+func (v *levels) heats(s Settings) float64 {
+	if v.HeatW > 0 {
+		return v.HeatW
+	}
+	return heatsFrom(s)
+}
+
+// glow learns from the time after a cycle.
+func (v *levels) glow(slow bool) {
+	total := v.Idle.total(0, histogramBins)
+	floor := workFloorW
+	if slow {
+		floor = workFloorSlowW
+	}
+	v.WorkW = floor
+	if total < 60 {
+		return
+	}
+	v.GlowW = v.Idle.quantile(0.9, 0, int(codeOf(40))/codesABin)
+	if need := 1.6 * v.GlowW; need > v.WorkW {
+		v.WorkW = need
+	}
+}

@@ -1,0 +1,208 @@
+package cycle
+
+import (
+	"math"
+	"time"
+)
+
+// matcher follows where in which past run the present cycle is. Each pair of a
+// run and a minute of it is a state of a hidden Markov model: a minute of the
+// present moves a state on by one minute of the run, or by none or two where
+// this time things go slower or faster, and the state gains or loses weight by
+// how well the power fits. Beside the runs stands the chance that this is a
+// programme never seen.
+//
+// The weights are those of the forward algorithm (L. R. Rabiner, A tutorial on
+// hidden Markov models and selected applications in speech recognition, Proc.
+// IEEE 77 (1989) 257-286), which with these moves is dynamic time warping with
+// all its warpings weighed instead of the cheapest taken, and an open end.
+// Where a run has a plateau, many positions fit equally well; the moves keep
+// the weight near the elapsed time, where plain warping would stop at the first.
+type matcher struct {
+	// weight holds for each run one weight per minute; alive bounds those that
+	// are not zero.
+	weight [][]float32
+	alive  [][2]int
+	// novel is the weight of a programme never seen, beyond that of runs that
+	// have come to their end while the cycle goes on.
+	novel, beyond float64
+	steps         int
+}
+
+const (
+	moveStay, moveSkip = 0.06, 0.05
+	// novelFit is how well any power fits a programme never seen.
+	novelFit = 0.30
+	// beamLeast is the weight below which a state is given up.
+	beamLeast = 1e-6
+)
+
+// fit is how well two codes fit that lie so far apart: a Laplace distribution
+// with a floor for what happens otherwise, raised to a power below one since the
+// deviations of one minute and the next are akin.
+var fit = func() (f [256]float32) {
+	for d := range f {
+		p := 0.9*math.Exp(-float64(d)/9) + 0.02
+		f[d] = float32(math.Pow(p, 0.6))
+	}
+	return f
+}()
+
+// begin starts a cycle: every run is as likely as it is recent.
+func (m *matcher) begin(runs []run) {
+	m.grow(len(runs))
+	m.steps = 0
+	m.beyond = 0
+	m.novel = 1 / (float64(len(runs)) + 2)
+	share := (1 - m.novel) / max(1, float64(len(runs)))
+	for i, r := range runs {
+		m.weight[i] = fitted(m.weight[i], len(r.Codes))
+		m.alive[i] = [2]int{0, 0}
+		if len(r.Codes) > 0 && !r.Cut {
+			m.alive[i] = [2]int{0, 1}
+			m.weight[i][0] = float32(share)
+		}
+	}
+}
+
+func (m *matcher) grow(n int) {
+	for len(m.weight) < n {
+		m.weight = append(m.weight, nil)
+	}
+	for len(m.alive) < n {
+		m.alive = append(m.alive, [2]int{})
+	}
+	m.weight, m.alive = m.weight[:n], m.alive[:n]
+}
+
+// fitted returns a zeroed slice of length n, in the old one's memory if it fits.
+func fitted(s []float32, n int) []float32 {
+	if cap(s) < n {
+		return make([]float32, n)
+	}
+	s = s[:n]
+	clear(s)
+	return s
+}
+
+// step takes the power of the next minute.
+func (m *matcher) step(code uint8, runs []run) {
+	first := m.steps == 0
+	m.steps++
+	var sum, top float64
+	for i := range m.weight {
+		s, t, over := m.stepRun(i, code, runs[i].Codes, first)
+		sum += s
+		top = max(top, t)
+		m.beyond += over
+	}
+	m.novel *= novelFit
+	m.beyond *= novelFit
+	sum += m.novel + m.beyond
+	if sum <= 0 {
+		m.novel, sum = 1, 1
+	}
+	m.scale(float32(1/sum), float32(top/sum*beamLeast))
+	m.novel = max(m.novel/sum, 1e-6)
+	m.beyond /= sum
+}
+
+// stepRun moves the weights of one run; it returns their sum, the greatest, and
+// what went beyond the run's end.
+func (m *matcher) stepRun(i int, code uint8, codes []byte, first bool) (sum, top, over float64) {
+	lo, hi := m.alive[i][0], m.alive[i][1]
+	if lo >= hi {
+		return 0, 0, 0
+	}
+	w := m.weight[i]
+	if first {
+		w[0] *= fit[distance(code, codes[0])]
+		return float64(w[0]), float64(w[0]), 0
+	}
+	n := len(w)
+	over = float64(w[n-1]) * (1 - moveStay)
+	if n >= 2 {
+		over += float64(w[n-2]) * moveSkip
+	}
+	hi = min(hi+2, n)
+	for j := hi - 1; j >= lo; j-- {
+		v := w[j] * moveStay
+		if j > 0 {
+			v += w[j-1] * (1 - moveStay - moveSkip)
+		}
+		if j > 1 {
+			v += w[j-2] * moveSkip
+		}
+		v *= fit[distance(code, codes[j])]
+		w[j] = v
+		sum += float64(v)
+		top = max(top, float64(v))
+	}
+	m.alive[i][1] = hi
+	return sum, top, over
+}
+
+// scale multiplies all weights and drops those below least.
+func (m *matcher) scale(by, least float32) {
+	for i := range m.weight {
+		w := m.weight[i]
+		lo, hi := m.alive[i][0], m.alive[i][1]
+		newLo, newHi := hi, lo
+		for j := lo; j < hi; j++ {
+			w[j] *= by
+			if w[j] < least {
+				w[j] = 0
+				continue
+			}
+			newLo, newHi = min(newLo, j), j+1
+		}
+		m.alive[i] = [2]int{newLo, newHi}
+	}
+}
+
+func distance(a, b uint8) uint8 {
+	if a > b {
+		return a - b
+	}
+	return b - a
+}
+
+// near is the chance that at most d is left, were the programme a known one,
+// and known that it is.
+func (m *matcher) near(d time.Duration, runs []run) (near, known float64) {
+	for i := range m.weight {
+		for j := m.alive[i][0]; j < m.alive[i][1]; j++ {
+			w := float64(m.weight[i][j])
+			known += w
+			if runs[i].left(j) <= d {
+				near += w
+			}
+		}
+	}
+	known += m.beyond
+	near += m.beyond
+	if known <= 0 {
+		return 0, 0
+	}
+	return near / known, known
+}
+
+// left is what a run still takes after its minute j.
+func (r *run) left(j int) time.Duration {
+	return max(0, r.Length-time.Duration(j+1)*profileStep)
+}
+
+// likest is the run with the greatest weight, and that weight; -1 when none.
+func (m *matcher) likest() (best int, weight float64) {
+	best = -1
+	for i := range m.weight {
+		var s float64
+		for j := m.alive[i][0]; j < m.alive[i][1]; j++ {
+			s += float64(m.weight[i][j])
+		}
+		if s > weight {
+			best, weight = i, s
+		}
+	}
+	return best, weight
+}

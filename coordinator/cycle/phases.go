@@ -1,0 +1,96 @@
+package cycle
+
+import "time"
+
+// phases tells the parts of a programme from the power of a short slot of time:
+// where it lies among the machine's levels, and whether the drum stood still in
+// it. A phase begins when two slots in a row say so, which is the shortest
+// duration that a semi-Markov model would give it (S.-Z. Yu, Hidden semi-Markov
+// models, Artificial Intelligence 174 (2010) 215-243); what the longer durations
+// tell is the matcher's part.
+type phases struct {
+	Now   Phase
+	Since time.Time
+	// Count is how many phases have begun in this cycle.
+	Count int
+	// Coming is a phase that one slot has shown, since ComingAt.
+	Coming   Phase
+	ComingAt time.Time
+	// The open slot: since when, its energy, what of it was heard, and what of
+	// that was below work.
+	From       time.Time
+	Ws         float64
+	Known, Low time.Duration
+	// Heated and Spun say that this cycle has done so; Spins counts spins.
+	Heated, Spun bool
+	SpinAt       time.Time
+	// Drum is a running mean of the drum's usual power, W.
+	Drum float64
+}
+
+const (
+	slotLength = 20 * time.Second
+	fillBelowW = 25
+	// A spin takes this many times what the drum takes at a usual turn.
+	spinTimes = 1.6
+)
+
+func (p *phases) reset(at time.Time) { *p = phases{Now: NoPhase, Since: at, From: at} }
+
+// add takes power that held for d up to at; it reports whether a phase began.
+func (p *phases) add(at time.Time, watts float64, d time.Duration, low bool, v *levels, s Settings) bool {
+	p.Ws += watts * d.Seconds()
+	p.Known += d
+	if low {
+		p.Low += d
+	}
+	if p.Known < slotLength {
+		return false
+	}
+	from := p.From
+	next := p.classify(p.Ws/p.Known.Seconds(), float64(p.Low)/float64(p.Known), v, s)
+	p.From, p.Ws, p.Known, p.Low = at, 0, 0, 0
+	return p.enter(next, from)
+}
+
+func (p *phases) enter(next Phase, from time.Time) bool {
+	if next == p.Now {
+		p.Coming = NoPhase
+		return false
+	}
+	if next != p.Coming {
+		p.Coming, p.ComingAt = next, from
+		if p.Now != NoPhase {
+			return false
+		}
+	}
+	p.Now, p.Since, p.Coming = next, p.ComingAt, NoPhase
+	p.Count++
+	switch next {
+	case Heat:
+		p.Heated = true
+	case Spin:
+		p.Spun, p.SpinAt = true, p.Since
+	}
+	return true
+}
+
+func (p *phases) classify(w, low float64, v *levels, s Settings) Phase {
+	switch {
+	case w >= v.heats(s):
+		return Heat
+	case low > 0.9:
+		return Pause
+	case s.Washer && low < 0.05 && p.Drum > 0 && w >= spinTimes*p.Drum && w > 100:
+		return Spin
+	case s.Washer && w < fillBelowW:
+		return Fill
+	case !s.Washer && p.Heated:
+		return CoolDown
+	}
+	if p.Drum == 0 {
+		p.Drum = w
+	}
+	p.Drum += 0.05 * (min(w, 3*p.Drum) - p.Drum)
+	return Tumble
+}
