@@ -19,7 +19,7 @@ func (r *reader) skip(err error, done int) int {
 	line := max(r.lines.at(min(offset, max(len(r.data)-1, 0))), r.lines.at(begin))
 	head := strings.TrimSpace(r.textOf(begin))
 	n := r.brokenNode(head, r.lines.at(begin))
-	r.say(n, line, "this line cannot be read: "+plain(err), adviceFor(head, string(r.data[begin:])))
+	r.say(n, line, "this line cannot be read: "+plain(err), adviceFor(head))
 	return r.lines.start(line+1, len(r.data))
 }
 
@@ -62,9 +62,8 @@ func (r *reader) brokenNode(head string, line int) *node {
 		r.lost, r.at = true, nil
 		return nil
 	}
-	key, _, _ := strings.Cut(head, "=")
-	key = strings.TrimSpace(key)
-	if r.at == nil || !isBare(key) || r.at.child(key) != nil {
+	key, _, _ := splitSetting(head)
+	if r.at == nil || key == "" || r.at.child(key) != nil {
 		return nil
 	}
 	return r.at.put(key, &node{shape: brokenShape, line: line})
@@ -82,18 +81,30 @@ func plain(err error) string {
 	return text
 }
 
+// splitSetting finds the name at the begin of a line, and what stands after the
+// = that follows it, if one does.
+func splitSetting(head string) (key, value string, assigned bool) {
+	end := strings.IndexFunc(head, func(r rune) bool { return !isBareRune(r) })
+	if end < 0 {
+		end = len(head)
+	}
+	value, assigned = strings.CutPrefix(strings.TrimSpace(head[end:]), "=")
+	return head[:end], strings.TrimSpace(value), assigned
+}
+
 // adviceFor says how a line that starts as head should look.
-func adviceFor(head, rest string) string {
-	key, value, found := strings.Cut(head, "=")
-	key, value = strings.TrimSpace(key), strings.TrimSpace(value)
+func adviceFor(head string) string {
+	key, value, assigned := splitSetting(head)
 	switch {
 	case strings.HasPrefix(head, "[["):
 		return "write a header in doubled square brackets alone on its line, such as [[rooms.cellar.machines]]"
 	case strings.HasPrefix(head, "["):
 		return "write a header in square brackets alone on its line, such as [rooms.cellar]"
-	case found && strings.HasPrefix(value, `"`), strings.Contains(rest, `\`):
+	case key != "" && !assigned:
+		return `write an = between the name and the value, as in name = "text"`
+	case strings.HasPrefix(value, `"`), strings.Contains(value, `\`):
 		return `close the text with a " on the same line, and write \\ for each \ in it`
-	case found && isBare(key) && value != "" && !strings.ContainsAny(value[:1], `'[{`):
+	case key != "" && value != "" && !strings.ContainsAny(value[:1], `'[{`):
 		// The value is not repeated: it may be a password.
 		return `put a text in quotes, as in ` + key + ` = "text"`
 	default:

@@ -78,6 +78,7 @@ func (b *builder) power(s *section, m *coordinator.Machine) {
 	s.number("idle_below_w", &m.Power.IdleBelowW, 0.5, 200, " W; a finished machine draws 1 to 2 W")
 	s.between("idle_for", &m.Power.IdleFor, 10*time.Second, 2*time.Hour)
 	s.between("silent_after", &m.Power.SilentAfter, 30*time.Second, 48*time.Hour)
+	s.number("register_rolls_over_wh", &m.Power.RegisterModulusWh, 1, 1e12, " Wh, where the meter's register begins again at 0")
 	s.share("doubt", &m.Power.Doubt, 0.001, 0.5)
 }
 

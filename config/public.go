@@ -7,6 +7,7 @@ import (
 	"net/netip"
 	"net/url"
 	"strings"
+	"unicode"
 )
 
 // publicURL reads where browsers reach the pages; it returns the host's name.
@@ -120,13 +121,16 @@ func realDomain(host string) bool {
 		return false
 	}
 	for _, label := range labels {
-		if label == "" || len(label) > 63 || strings.ContainsAny(label, " /:@_\\") {
+		if label == "" || len(label) > 63 || strings.ContainsFunc(label, notInName) {
 			return false
 		}
 	}
 	top := labels[len(labels)-1]
 	return !nobodys[top] && strings.Trim(top, "0123456789") != ""
 }
+
+// notInName reports whether a rune cannot be part of a host's name.
+func notInName(r rune) bool { return r != '-' && !unicode.IsLetter(r) && !unicode.IsDigit(r) }
 
 // invented reports whether a name is one that RFC 2606 keeps for examples.
 func invented(host string) bool {

@@ -7,7 +7,7 @@ import (
 
 // nearest finds the known word that was most likely meant, or "".
 func nearest(word string, known []string) string {
-	best, fewest := "", 3
+	best, fewest := "", max(2, len(word)/4)+1
 	for _, k := range known {
 		if d := edits(strings.ToLower(word), k); d < fewest && d*2 < max(len(word), len(k)) {
 			best, fewest = k, d
