@@ -102,7 +102,6 @@ func labels(t testing.TB, machine string) []label {
 	return found
 }
 
-
 // watch feeds readings and ticks to an engine as a loop does, and collects the ends.
 func watch(e Engine, readings []Reading) (ends []Event) {
 	keep := func(events []Event) {
