@@ -5,6 +5,7 @@ import (
 	"crypto/x509"
 	"fmt"
 	"io"
+	"log"
 	"net/http"
 	"net/http/httptest"
 	"strconv"
@@ -36,6 +37,7 @@ func NewService(t testing.TB) *Service {
 	s := &Service{closed: make(chan struct{}), phones: map[string]*Phone{}}
 	s.server = httptest.NewUnstartedServer(http.HandlerFunc(s.serve))
 	s.server.EnableHTTP2 = true
+	s.server.Config.ErrorLog = log.New(io.Discard, "", 0) // clients that break off on purpose
 	s.server.StartTLS()
 	t.Cleanup(func() {
 		close(s.closed)
