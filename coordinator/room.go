@@ -179,10 +179,14 @@ func (r *Room) end(now time.Time) ChangeSet {
 // touch marks the state as changed.
 func (r *Room) touch() { r.dirty = true }
 
-// tick lets time pass for the engines.
+// tick lets time pass for the engines. One may have several things to say, one
+// after the other: an end, then silence.
 func (r *Room) tick(now time.Time) {
 	for i, e := range r.engines {
-		if due := e.Next(); !due.IsZero() && !due.After(now) {
+		for range 8 {
+			if due := e.Next(); due.IsZero() || due.After(now) {
+				break
+			}
 			r.hear(i, e.Tick(now), now)
 		}
 	}
