@@ -192,17 +192,22 @@ func (r *Room) tick(now time.Time) {
 	}
 }
 
-// settle lets every deadline that is due take effect, then calls turns to the
-// machines that are open.
+// settle lets every deadline that is due take effect, and calls turns to the
+// machines that are open. One effect may make another due at once.
 func (r *Room) settle(now time.Time) {
-	r.endSupply(now)
-	if !r.supplyOut() {
-		r.lapseHolds(now)
-		r.climb(now)
-		r.callTurns(now)
+	for range 8 {
+		r.endSupply(now)
+		r.endByHand(now)
+		r.tellSilent(now)
+		if !r.supplyOut() {
+			r.lapseHolds(now)
+			r.climb(now)
+			r.callTurns(now)
+		}
+		if due := r.Deadline(); due.IsZero() || due.After(now) {
+			return
+		}
 	}
-	r.endByHand(now)
-	r.tellSilent(now)
 }
 
 // fact adds a line of history to the set.

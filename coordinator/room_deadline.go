@@ -64,11 +64,11 @@ func (r *Room) loadDeadlines(d *deadline) {
 		if i < 0 {
 			continue
 		}
-		switch waiting := r.state.Turns.FirstWaiting(&r.plan.Machines[i].Machine) >= 0; {
-		case !waiting && !l.AssumedEmpty:
+		if r.mayAssume(i, l) {
 			d.consider(r.assumeAt(l))
-		case waiting && r.callWithLoadAt(l).After(r.state.Now):
-			d.consider(r.callWithLoadAt(l))
+		}
+		if at := r.callWithLoadAt(l); at.After(r.state.Now) {
+			d.consider(at)
 		}
 	}
 }

@@ -92,11 +92,18 @@ func (r *Room) takeStep(i int, l *Load, step int, now time.Time) {
 // assumeEmpty lets the board say "free, may hold a load" when nobody waits for
 // machine i and its load has been there for long.
 func (r *Room) assumeEmpty(i int, l *Load, now time.Time) {
-	if l.AssumedEmpty || now.Before(r.assumeAt(l)) || r.state.Turns.FirstWaiting(&r.plan.Machines[i].Machine) >= 0 {
+	if now.Before(r.assumeAt(l)) || !r.mayAssume(i, l) {
 		return
 	}
 	l.AssumedEmpty = true
 	r.fact(Fact{Kind: FactAssumed, Machine: l.Machine, Load: l.ID})
+}
+
+// mayAssume reports whether the load in machine i is one that may be assumed
+// collected: nobody waits for the machine or holds it.
+func (r *Room) mayAssume(i int, l *Load) bool {
+	return !l.AssumedEmpty && r.state.Machines[i].Hold == nil &&
+		r.state.Turns.FirstWaiting(&r.plan.Machines[i].Machine) < 0
 }
 
 func (r *Room) assumeAt(l *Load) time.Time {
