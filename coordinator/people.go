@@ -64,6 +64,9 @@ type People struct {
 	Passphrase string
 	// FirstToken is the SHA-256, in hex, of the one-time link's token; empty once used.
 	FirstToken string
+	// Tariff is the price of energy, TariffVersion how often it was set; 0: never.
+	Tariff        Tariff
+	TariffVersion int
 }
 
 // PeopleEvent is something that People is told.
@@ -107,6 +110,8 @@ type (
 		Room RoomID
 		Code string
 	}
+	// SetTariff sets the price of energy; the building file seeds it.
+	SetTariff struct{ Tariff Tariff }
 	// SetFirstToken offers the one-time link; refused once a passphrase is set.
 	SetFirstToken struct{ Hash string }
 	// SetPassphrase makes the first manager by the one-time link.
@@ -132,6 +137,7 @@ func (Subscribe) peopleEvent()     {}
 func (Unsubscribe) peopleEvent()   {}
 func (SetLanguage) peopleEvent()   {}
 func (SetInvitation) peopleEvent() {}
+func (SetTariff) peopleEvent()     {}
 func (SetFirstToken) peopleEvent() {}
 func (SetPassphrase) peopleEvent() {}
 func (SignInManager) peopleEvent() {}

@@ -51,6 +51,8 @@ func (s *peopleStep) handle(ev PeopleEvent) error {
 		return s.setLanguage(e)
 	case SetInvitation:
 		s.putInvitation(Invitation{Room: e.Room, Code: e.Code, Made: s.now})
+	case SetTariff:
+		s.putTariff(e.Tariff)
 	case SetFirstToken:
 		return s.setFirstToken(e)
 	case SetPassphrase:

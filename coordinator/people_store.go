@@ -47,6 +47,18 @@ func (s *peopleStep) dropSubscription(id string) {
 	s.out.Drop("subscription", id)
 }
 
+// tariffRow is what is stored of the price of energy.
+type tariffRow struct {
+	Tariff  Tariff
+	Version int
+}
+
+func (s *peopleStep) putTariff(t Tariff) {
+	s.next.Tariff = t
+	s.next.TariffVersion++
+	s.out.Put("tariff", "energy", tariffRow{t, s.next.TariffVersion})
+}
+
 func (s *peopleStep) putManager() {
 	s.out.Put("manager", "way-in", managerRow{s.next.Passphrase, s.next.FirstToken})
 }
@@ -77,6 +89,11 @@ func (p *People) restore(row Row) error {
 		return restoreInto(p.Invitations, RoomID(row.Key), row.Value)
 	case "subscription":
 		return restoreInto(p.Subscriptions, row.Key, row.Value)
+	case "tariff":
+		var t tariffRow
+		err := json.Unmarshal(row.Value, &t)
+		p.Tariff, p.TariffVersion = t.Tariff, t.Version
+		return err
 	case "manager":
 		var m managerRow
 		err := json.Unmarshal(row.Value, &m)
