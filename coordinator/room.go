@@ -36,10 +36,12 @@ type roomState struct {
 	RulesVersion int
 	LastTurn     TurnID
 	LastLoad     LoadID
-	Turns        queue.Line
-	Machines     []machineState
-	Loads        []Load
-	Supply       supplyState
+	// Told numbers the notices that can repeat about one subject, for their keys.
+	Told     int
+	Turns    queue.Line
+	Machines []machineState
+	Loads    []Load
+	Supply   supplyState
 	// QuietUntil is until when a silent meter is not told to the managers,
 	// because the program itself was down.
 	QuietUntil time.Time `json:",omitzero"`
@@ -225,6 +227,12 @@ func (r *Room) tell(i int, n Notice) {
 	n.MachineKind = r.plan.Machines[i].Kind
 	r.out.Notices = append(r.out.Notices, n)
 	r.touch()
+}
+
+// again is the step of a notice that may repeat about one subject.
+func (r *Room) again() int {
+	r.state.Told++
+	return r.state.Told
 }
 
 // withdraw cancels what is unsent about a subject of this room.

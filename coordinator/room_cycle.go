@@ -65,13 +65,19 @@ func (r *Room) cycleStarted(i int, ev cycle.Event, now time.Time) {
 	m.Running, m.Start, m.Since = true, ev.Start, ev.Start
 	m.Cycle++
 	if l := r.load(m.Load); l != nil && r.sameLoadAgain(i, l, ev) {
-		r.withdraw(Subject{Load: l.ID})
-		l.ReadyAt, l.ToldAt, l.Reason, l.Cycle = time.Time{}, time.Time{}, "", m.Cycle
-		l.Pause, l.Steps, l.Taken, l.AssumedEmpty = 0, 0, 0, false
+		l.Cycle = m.Cycle
+		r.runsAgain(l)
 		return
 	}
 	r.emptyForNext(i, now)
 	r.newLoad(i, ev.Start, now)
+}
+
+// runsAgain takes back that a load is ready, and what its ladder did.
+func (r *Room) runsAgain(l *Load) {
+	r.withdraw(Subject{Load: l.ID})
+	l.ReadyAt, l.ToldAt, l.Reason = time.Time{}, time.Time{}, ""
+	l.Pause, l.Steps, l.Taken, l.AssumedEmpty, l.Restarted = 0, 0, 0, false, false
 }
 
 // sameLoadAgain reports whether a start soon after an early stop is the same load.
@@ -156,6 +162,7 @@ func endReason(k cycle.Kind) EndReason {
 // ready marks a load as ready and tells its owner: step 0 of the ladder.
 func (r *Room) ready(i int, l *Load, end time.Time, reason EndReason, now time.Time) {
 	l.ReadyAt, l.ToldAt, l.Reason = end, now, reason
+	l.Round++
 	r.withdraw(Subject{Load: l.ID})
 	if l.Owner != "" {
 		r.tellReady(i, l, now)
@@ -166,7 +173,7 @@ func (r *Room) ready(i int, l *Load, end time.Time, reason EndReason, now time.T
 // tellReady tells the owner that the load is ready.
 func (r *Room) tellReady(i int, l *Load, now time.Time) {
 	r.tell(i, Notice{
-		Subject: Subject{Load: l.ID}, Kind: LoadReady, Step: int(l.Cycle), To: l.Owner,
+		Subject: Subject{Load: l.ID}, Kind: LoadReady, Step: r.again(), To: l.Owner,
 		ReadyAt: l.ReadyAt, Reason: string(l.Reason), UsefulUntil: now.Add(usefulReady),
 	})
 }
@@ -179,7 +186,6 @@ func (r *Room) cycleResumed(i int, now time.Time) {
 		return
 	}
 	m.Running, m.Since = true, m.Start
-	l.ReadyAt, l.ToldAt, l.Reason = time.Time{}, time.Time{}, ""
-	r.withdraw(Subject{Load: l.ID})
+	r.runsAgain(l)
 	r.returnHold(i, now)
 }

@@ -7,6 +7,9 @@ import (
 	"drumturn/queue"
 )
 
+// maxSteps is how many steps a ladder may have: Load.Taken has a bit for each.
+const maxSteps = 64
+
 // usefulNudge is how long a nudge is worth sending.
 const usefulNudge = 30 * time.Minute
 
@@ -65,7 +68,7 @@ func (r *Room) takeStep(i int, l *Load, step int, now time.Time) {
 	l.Taken |= 1 << step
 	l.Steps++
 	n := Notice{
-		Subject: Subject{Load: l.ID}, Step: step + 1, ReadyAt: l.ReadyAt,
+		Subject: Subject{Load: l.ID}, Step: (l.Round-1)*maxSteps + step + 1, ReadyAt: l.ReadyAt,
 		Reason: string(l.Reason), UsefulUntil: now.Add(usefulNudge),
 	}
 	tell := r.state.Rules.Ladder[step].Tell

@@ -123,7 +123,7 @@ func (r *Room) tellTaken(i int, l *Load, e Collect, how string) {
 	// emptied withdraws what is unsent about the load; withdrawals of a set come
 	// before its notices, so this one stands.
 	r.tell(i, Notice{
-		Subject: Subject{Load: l.ID}, Kind: kind, Step: int(l.Cycle), To: l.Owner,
+		Subject: Subject{Load: l.ID}, Kind: kind, Step: r.again(), To: l.Owner,
 		ReadyAt: l.ReadyAt, UsefulUntil: r.state.Now.Add(12 * time.Hour),
 	})
 }

@@ -154,7 +154,7 @@ func (r *Room) turnStarted(i int, l *Load, now time.Time) {
 	t.State, t.Machine, t.HoldUntil = queue.Started, l.Machine, time.Time{}
 	r.withdraw(Subject{Turn: t.ID})
 	notice := Notice{
-		Subject: Subject{Load: l.ID}, Kind: LoadBegun, Step: int(l.Cycle), To: l.Owner,
+		Subject: Subject{Load: l.ID}, Kind: LoadBegun, Step: r.again(), To: l.Owner,
 		UsefulUntil: now.Add(r.state.Rules.NotMeWithin),
 	}
 	if left, ok := r.engines[i].Remaining(now); ok {

@@ -65,6 +65,8 @@ type Load struct {
 	ReadyAt time.Time `json:",omitzero"`
 	ToldAt  time.Time `json:",omitzero"`
 	Reason  EndReason `json:",omitempty"`
+	// Round counts how often it became ready: once, unless it was run again.
+	Round int `json:",omitempty"`
 	// Pause is how much later the ladder runs, for the nights and supply interruptions in it.
 	Pause time.Duration `json:",omitempty"`
 	// Steps is how many steps of the ladder were taken, Taken which ones (a bit each).
