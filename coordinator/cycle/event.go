@@ -29,11 +29,15 @@ const (
 	Stalled
 	// Resumed: the cycle last declared over goes on; the declaration was wrong.
 	Resumed
+	// Withdrawn: what was said to have started was no cycle, but somebody pressing
+	// buttons or a pump that ran for a moment; there is nothing to collect.
+	Withdrawn
 )
 
 var kindNames = [...]string{
 	Started: "started", PhaseBegan: "phase", Finished: "finished", StoppedEarly: "stopped_early",
 	Presumed: "presumed", Silent: "unknown", Heard: "heard", Stalled: "stalled", Resumed: "resumed",
+	Withdrawn: "withdrawn",
 }
 
 // String returns the word that replays and logs print.

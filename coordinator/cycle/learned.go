@@ -97,7 +97,7 @@ func (l *Learned) take(now, at time.Time, w float64, r Reading) {
 	}
 	m.Energy.Add(r, w)
 	if m.Running {
-		l.run(at, held, w, high)
+		l.run(at, d, held, w, high)
 	} else {
 		l.idle(now, at, d, w, high)
 	}
@@ -116,6 +116,18 @@ func (l *Learned) since(at time.Time) (d, held time.Duration) {
 	d = at.Sub(m.Last.At)
 	return d, min(d, m.cadence(m.High).hold(l.s.SilentAfter))
 }
+
+// rested is how much of the time since the last reading was surely without work,
+// when both this reading and the last were: a meter that reports changes says
+// nothing in between.
+func (l *Learned) rested(d, held time.Duration, high bool) time.Duration {
+	if high || l.mem.High || d > l.s.SilentAfter {
+		return held
+	}
+	return max(held, min(d, restedMost))
+}
+
+const restedMost = 2 * time.Minute
 
 // pass accounts for the time since the last reading, in which its power held.
 func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
@@ -145,7 +157,7 @@ func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
 const glowMost = time.Hour
 
 // run folds a reading of a running cycle.
-func (l *Learned) run(at time.Time, held time.Duration, w float64, high bool) {
+func (l *Learned) run(at time.Time, d, held time.Duration, w float64, high bool) {
 	m := &l.mem
 	if high {
 		m.PeakW = max(m.PeakW, min(w, m.TopW))
@@ -156,10 +168,10 @@ func (l *Learned) run(at time.Time, held time.Duration, w float64, high bool) {
 			m.WorkAt, m.WorkWh = at, m.Energy.Wh()
 			return
 		}
-		m.Lull.begin(m.WorkAt, m.WorkWh, l.atEnd())
+		m.Lull.begin(m.WorkAt, m.WorkWh, l.place())
 		return
 	}
-	if m.Lull.step(at, held, high) {
+	if m.Lull.step(at, l.rested(d, held, high), high, l.loosens(at, w)) {
 		l.resume(at, high)
 	}
 }
@@ -167,7 +179,7 @@ func (l *Learned) run(at time.Time, held time.Duration, w float64, high bool) {
 // resume ends a lull that was a pause.
 func (l *Learned) resume(at time.Time, high bool) {
 	m := &l.mem
-	m.Pauses.add(m.Lull.Low+m.Lull.Work-m.Lull.Run, m.Lull.Near)
+	m.Pauses.add(m.Lull.Low+m.Lull.Work-m.Lull.Run, m.Lull.At)
 	m.Lull = lull{}
 	if high {
 		m.WorkAt, m.WorkWh = at, m.Energy.Wh()
@@ -176,22 +188,22 @@ func (l *Learned) resume(at time.Time, high bool) {
 	}
 }
 
-// atEnd is the chance that the programme is at its end now.
-func (l *Learned) atEnd() float64 {
+// loosens reports whether a pulse of w at this instant belongs to the programme:
+// a washer's drum that turns now and then while it washes, and for some minutes
+// after the last spin; later it only keeps the load from creasing.
+func (l *Learned) loosens(at time.Time, w float64) bool {
 	m := &l.mem
-	guess := 0.0
-	switch {
-	case !l.s.Washer:
-		guess = 0.5
-	case m.Phases.Spun:
-		guess = 0.4
+	if !l.s.Washer || w < m.Phases.Drum/4 {
+		return false
 	}
-	near, known := l.match.near(nearEnd, m.Past.Runs)
-	return known*near + (1-known)*guess
+	if l.s.Dryer && m.Phases.Strong == Heat {
+		return false
+	}
+	return m.Phases.Strong != Spin || at.Sub(m.Phases.StrongUntil) < loosenMost
 }
 
-// nearEnd is how much of a programme counts as its end.
-const nearEnd = 150 * time.Second
+// loosenMost is for how long after a last spin turns of the drum are loosening.
+const loosenMost = 6 * time.Minute
 
 // idle folds a reading while no cycle runs.
 func (l *Learned) idle(now, at time.Time, d time.Duration, w float64, high bool) {

@@ -36,7 +36,7 @@ func (l *Learned) lasted(now time.Time) time.Duration {
 func (l *Learned) needs() time.Duration {
 	m := &l.mem
 	if m.Lull.Need == 0 {
-		m.Lull.Need = m.Pauses.need(l.s.Doubt, m.Lull.Near, habitOf(l.s))
+		m.Lull.Need = m.Pauses.need(l.s.Doubt, m.Lull.At, habitOf(l.s))
 	}
 	return m.Lull.Need
 }
@@ -62,7 +62,59 @@ func (l *Learned) Next() time.Time {
 // finish ends the cycle with the work before the lull.
 func (l *Learned) finish(now time.Time) {
 	m := &l.mem
-	l.close(Finished, now, m.Lull.From, m.Lull.Wh)
+	end, wh := m.Lull.From, m.Lull.Wh
+	if l.tooLittle(end, wh) {
+		l.withdraw(now)
+		return
+	}
+	k := Finished
+	if Debug {
+		near, known := l.match.near(nearEnd, m.Past.Runs)
+		println("FIN", m.Start.Format("2006-01-02T15:04"), "near", int(100*m.Lull.At.Near), m.Lull.At.After, "match", int(100*near), int(100*known), "strong", m.Phases.Strong.String(), int(m.Lull.From.Sub(m.Phases.StrongUntil).Seconds()), "spun", m.Phases.Spun, "need", int(m.Lull.Need.Seconds()), "seen", int(tail(&m.Pauses.Seen, pauseLeast)), "away", int(m.Pauses.Away), "after", int(m.Pauses.After), "close", int(10*m.Pauses.Close), "cyc", int(m.Pauses.Cycles), "drum", int(m.Phases.Drum), "heat", int(m.Levels.HeatW), "workw", int(10*m.Levels.WorkW))
+	}
+	if l.cutShort(end) {
+		k = StoppedEarly
+	}
+	l.close(k, now, end, wh)
+}
+
+const (
+	// What is shorter than this and takes less than that is no load's cycle.
+	cycleLeast   = 12 * time.Minute
+	cycleLeastWh = 40
+)
+
+func (l *Learned) tooLittle(end time.Time, wh float64) bool {
+	m := &l.mem
+	return end.Sub(m.Start) < cycleLeast && wh-m.StartWh < cycleLeastWh
+}
+
+// withdraw takes back a start.
+func (l *Learned) withdraw(now time.Time) {
+	m := &l.mem
+	m.Running, m.Stalled = false, false
+	m.Lull, m.Onset = lull{}, onset{}
+	m.Phases.Now, m.Phases.Since = NoPhase, now
+	l.say(Event{Kind: Withdrawn, At: now, Start: m.Start})
+}
+
+// cutShort reports whether a cycle that is over did not complete its programme:
+// it ended out of a heat, which no programme does, or without the last spin or
+// the cool-down that this machine's programmes end with.
+func (l *Learned) cutShort(end time.Time) bool {
+	m := &l.mem
+	p := &m.Phases
+	after := end.Sub(p.StrongUntil)
+	if p.Strong == Heat && after < 2*slotLength+2*m.Meter[1].Usual && p.Heated {
+		return true
+	}
+	if m.Endings.N < 3 {
+		return false
+	}
+	if m.Endings.None == 0 && l.s.Washer && !l.s.Dryer && !p.Spun {
+		return true
+	}
+	return p.Strong != NoPhase && after+time.Minute < m.Endings.soonest()/2
 }
 
 // close ends the cycle and learns from it.
@@ -71,7 +123,7 @@ func (l *Learned) close(k Kind, now, end time.Time, wh float64) {
 	m.Running, m.Stalled = false, false
 	m.End, m.CycleWh = end, wh-m.StartWh
 	l.say(Event{Kind: k, At: now, Start: m.Start, End: end, EnergyWh: m.CycleWh, PeakW: m.PeakW})
-	l.learn(end.Sub(m.Start))
+	l.learn(end, k != Finished)
 	m.Lull = lull{}
 	m.Onset = onset{}
 	m.AfterGlow = 0
@@ -80,12 +132,20 @@ func (l *Learned) close(k Kind, now, end time.Time, wh float64) {
 }
 
 // learn keeps what a whole cycle has shown.
-func (l *Learned) learn(length time.Duration) {
+func (l *Learned) learn(end time.Time, cut bool) {
 	m := &l.mem
+	length := end.Sub(m.Start)
 	m.Levels.learn(&m.Cycle, l.s)
 	m.Levels.glow(m.Meter[1].Usual >= slowCadence)
-	m.Pauses.ended()
-	m.Trust.learn(length)
+	if !cut {
+		m.Pauses.ended()
+		m.Trust.learn(length)
+		if m.Phases.Strong == NoPhase {
+			m.Endings.None++
+		} else {
+			m.Endings.add(end.Sub(m.Phases.StrongUntil))
+		}
+	}
 	n := min(len(m.Profile.Codes), int((length+profileStep/2)/profileStep))
 	if n < 1 {
 		return
@@ -94,6 +154,7 @@ func (l *Learned) learn(length time.Duration) {
 	if weight < 0.5 {
 		like = -1
 	}
-	r := run{Codes: append([]byte(nil), m.Profile.Codes[:n]...), Length: length, Wh: m.CycleWh}
+	r := run{Codes: append([]byte(nil), m.Profile.Codes[:n]...), Length: length, Wh: m.CycleWh, Cut: cut}
+	r.Marks = landmarks(r.Codes)
 	m.Past.keep(r, like)
 }

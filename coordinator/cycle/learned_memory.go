@@ -45,10 +45,11 @@ type learnedMemory struct {
 	// AfterGlow is how much of the time after the cycle was learned from.
 	AfterGlow time.Duration
 
-	Levels levels
-	Pauses pauses
-	Past   programmes
-	Trust  conformal
+	Levels  levels
+	Pauses  pauses
+	Past    programmes
+	Trust   conformal
+	Endings endings
 }
 
 func (m *learnedMemory) high() bool { return m.High }

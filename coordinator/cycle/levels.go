@@ -14,6 +14,8 @@ type levels struct {
 	// HeatW is the power from which it heats, W; DrumW is what its drum takes
 	// at a usual turn. Zero while unknown.
 	HeatW, DrumW float64
+	// HotW is what its heater takes; zero while unknown.
+	HotW float64
 	// GlowW is what it draws after a cycle, W.
 	GlowW float64
 }
@@ -46,13 +48,13 @@ func (v *levels) split(s Settings) {
 	from := int(codeOf(v.WorkW))/codesABin + 1
 	t, between := otsu(v.Work.Seconds[from:])
 	t += from
-	v.DrumW, v.HeatW = v.Work.quantile(0.5, from, histogramBins), 0
+	v.DrumW, v.HeatW, v.HotW = v.Work.quantile(0.5, from, histogramBins), 0, 0
 	if between <= 0 {
 		return
 	}
 	low, high := v.Work.quantile(0.5, from, t+1), v.Work.quantile(0.5, t+1, histogramBins)
 	if high >= heatsFrom(s) && high >= 2.2*low {
-		v.DrumW = low
+		v.DrumW, v.HotW = low, high
 		v.HeatW = max(0.7*heatsFrom(s), wattsOf(uint8(t*codesABin)))
 	}
 }
@@ -91,3 +93,5 @@ func (v *levels) glow(slow bool) {
 		v.WorkW = need
 	}
 }
+
+var Debug = false

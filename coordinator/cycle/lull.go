@@ -20,8 +20,8 @@ type lull struct {
 	High   bool
 	N      int // readings in the present pulse
 	Pulses int
-	// Near is the chance, when it began, that the programme was at its end.
-	Near float64
+	// At is where in the programme it began.
+	At place
 	// Need is how long it must last until it is the end; zero: not reckoned yet.
 	Need time.Duration
 }
@@ -34,16 +34,17 @@ const (
 	resumeLeast = 6 * time.Second
 )
 
-func (l *lull) begin(from time.Time, wh, near float64) {
-	*l = lull{Active: true, From: from, Wh: wh, Near: near}
+func (l *lull) begin(from time.Time, wh float64, at place) {
+	*l = lull{Active: true, From: from, Wh: wh, At: at}
 }
 
 // lasted is for how long there has been no real work.
 func (l *lull) lasted() time.Duration { return l.Low + l.Work }
 
 // step takes the next reading, d (as far as it is believed) after the last, and
-// reports whether the lull is over: work has resumed.
-func (l *lull) step(at time.Time, d time.Duration, high bool) bool {
+// reports whether the lull is over: work has resumed. Where loosens is set a
+// pulse of the drum is part of the programme and does, too.
+func (l *lull) step(at time.Time, d time.Duration, high, loosens bool) bool {
 	if l.High {
 		l.Work += d
 		l.Run += d
@@ -61,6 +62,9 @@ func (l *lull) step(at time.Time, d time.Duration, high bool) bool {
 	if !high {
 		l.Run = 0
 		return l.resumed()
+	}
+	if loosens {
+		return true
 	}
 	return l.N >= 2 && (l.Run >= resumeAfter || l.resumed())
 }

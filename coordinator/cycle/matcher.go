@@ -31,6 +31,8 @@ type matcher struct {
 
 const (
 	moveStay, moveSkip = 0.06, 0.05
+	// jumpChance is the chance of a jump to a landmark in a minute.
+	jumpChance = 0.01
 	// novelFit is how well any power fits a programme never seen.
 	novelFit = 0.30
 	// beamLeast is the weight below which a state is given up.
@@ -91,7 +93,7 @@ func (m *matcher) step(code uint8, runs []run) {
 	m.steps++
 	var sum, top float64
 	for i := range m.weight {
-		s, t, over := m.stepRun(i, code, runs[i].Codes, first)
+		s, t, over := m.stepRun(i, code, &runs[i], first)
 		sum += s
 		top = max(top, t)
 		m.beyond += over
@@ -109,7 +111,8 @@ func (m *matcher) step(code uint8, runs []run) {
 
 // stepRun moves the weights of one run; it returns their sum, the greatest, and
 // what went beyond the run's end.
-func (m *matcher) stepRun(i int, code uint8, codes []byte, first bool) (sum, top, over float64) {
+func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, top, over float64) {
+	codes := r.Codes
 	lo, hi := m.alive[i][0], m.alive[i][1]
 	if lo >= hi {
 		return 0, 0, 0
@@ -120,6 +123,7 @@ func (m *matcher) stepRun(i int, code uint8, codes []byte, first bool) (sum, top
 		return float64(w[0]), float64(w[0]), 0
 	}
 	n := len(w)
+	lo, hi = m.jump(i, r.Marks, lo, hi)
 	over = float64(w[n-1]) * (1 - moveStay)
 	if n >= 2 {
 		over += float64(w[n-2]) * moveSkip
@@ -140,6 +144,27 @@ func (m *matcher) stepRun(i int, code uint8, codes []byte, first bool) (sum, top
 	}
 	m.alive[i][1] = hi
 	return sum, top, over
+}
+
+// jump gives a little of each run's weight to the landmarks that lie ahead of
+// it, or shortly behind.
+func (m *matcher) jump(i int, marks []int, lo, hi int) (int, int) {
+	if len(marks) == 0 {
+		return lo, hi
+	}
+	w := m.weight[i]
+	var mass float32
+	for _, v := range w[lo:hi] {
+		mass += v
+	}
+	give := mass * jumpChance / float32(len(marks))
+	for _, j := range marks {
+		// The step that follows moves it on to the landmark itself.
+		at := j - 1
+		w[at] += give
+		lo, hi = min(lo, at), max(hi, at+1)
+	}
+	return lo, hi
 }
 
 // scale multiplies all weights and drops those below least.

@@ -5,16 +5,16 @@ import (
 	"time"
 )
 
-// pauseBins count pauses by length: from 10 s on, each bin a fifth longer.
+// pauseBins count pauses by length: from 5 s on, each bin a fifth longer.
 const (
-	pauseBins  = 36
-	pauseLeast = 10 * time.Second
+	pauseBins  = 40
+	pauseLeast = 5 * time.Second
 	pauseRatio = 1.2
 )
 
 // pauses is what a machine's pauses are like: how many of which length a cycle
-// has, away from its end and near it. Out of it comes the chance that a lull
-// which has lasted for some time is only a pause.
+// has, and where. Out of it comes the chance that a lull which has lasted for
+// some time is only a pause.
 //
 // Among lulls that last at least s, let a cycle have on average pauses(s) after
 // which it goes on, and ends after which it does not; then the chance that this
@@ -26,10 +26,19 @@ const (
 type pauses struct {
 	// Seen counts all pauses, Near those of a programme's end, by length.
 	Seen, Near [pauseBins]float64
-	// Away and Close are how many pauses there were in either part.
-	Away, Close float64
+	// Away, After and Close are how many pauses there were before a strong
+	// phase, after one, and at the programme's end.
+	Away, After, Close float64
 	// Cycles is how many cycles that was.
 	Cycles float64
+}
+
+// place is where in a programme a lull begins.
+type place struct {
+	// Near is the chance that the programme was at its end.
+	Near float64
+	// After says that it follows a strong phase: a spin, or a dryer's heat.
+	After bool
 }
 
 const (
@@ -45,17 +54,20 @@ func pauseBin(d time.Duration) int {
 	return min(pauseBins-1, int(math.Log(float64(d)/float64(pauseLeast))/math.Log(pauseRatio)))
 }
 
-// add counts a pause after which the cycle went on; near is the chance that the
-// programme was near its end when it began.
-func (p *pauses) add(d time.Duration, near float64) {
+// add counts a pause after which the cycle went on.
+func (p *pauses) add(d time.Duration, at place) {
 	if d < pauseLeast {
 		return
 	}
 	b := pauseBin(d)
 	p.Seen[b]++
-	p.Near[b] += near
-	p.Close += near
-	p.Away += 1 - near
+	p.Near[b] += at.Near
+	p.Close += at.Near
+	if at.After {
+		p.After += 1 - at.Near
+	} else {
+		p.Away += 1 - at.Near
+	}
 }
 
 // ended counts a finished cycle and lets old ones fade.
@@ -65,7 +77,8 @@ func (p *pauses) ended() {
 		p.Seen[i] *= fade
 		p.Near[i] *= fade
 	}
-	p.Away, p.Close, p.Cycles = p.Away*fade, p.Close*fade, p.Cycles*fade+1
+	p.Away, p.After, p.Close = p.Away*fade, p.After*fade, p.Close*fade
+	p.Cycles = p.Cycles*fade + 1
 }
 
 // tail is how many of the counted pauses lasted at least d.
@@ -78,17 +91,17 @@ func tail(counts *[pauseBins]float64, d time.Duration) (n float64) {
 
 // habit is what the pauses of a kind of machine are like, before any is seen.
 type habit struct {
-	away, close float64       // pauses a cycle
-	scale       time.Duration // of the tail
-	power       float64
-	strayEnd    float64 // share of ends away from the programme's end
+	away, after, close float64       // pauses a cycle
+	scale              time.Duration // of the tail
+	power              float64
+	strayEnd           float64 // ends a cycle away from the programme's end
 }
 
 func habitOf(s Settings) habit {
 	if s.Washer {
-		return habit{away: 10, close: 2, scale: 20 * time.Second, power: 2.3, strayEnd: 0.05}
+		return habit{away: 10, after: 2, close: 1, scale: 12 * time.Second, power: 2.3, strayEnd: 0.03}
 	}
-	return habit{away: 3, close: 1, scale: 12 * time.Second, power: 2.5, strayEnd: 0.2}
+	return habit{away: 3, after: 1, close: 0.5, scale: 8 * time.Second, power: 2.5, strayEnd: 0.1}
 }
 
 // usual is the share of such a machine's pauses that last at least d.
@@ -99,26 +112,27 @@ func (h habit) usual(d time.Duration) float64 {
 	return math.Pow(1+float64(d-pauseLeast)/float64(h.scale), -h.power)
 }
 
-// goesOn is the chance that a lull of length d is a pause, when near is the
-// chance that it began at the programme's end.
-func (p *pauses) goesOn(d time.Duration, near float64, h habit) float64 {
-	seen := tail(&p.Seen, pauseLeast)
-	longer := (tail(&p.Seen, d) + pausePrior*h.usual(d)) / (seen + pausePrior)
-	away := (p.Away + h.away) / (p.Cycles + 1) * longer
-	shrunk := time.Duration(float64(d) / pauseStretch)
-	close := (p.Close+h.close)/(p.Cycles+1)*longer + tail(&p.Near, max(shrunk, pauseLeast))/(p.Cycles+1)
-	on := (1-near)*away + near*close
-	return on / (on + (1-near)*h.strayEnd + near)
+// goesOn is the chance that a lull of length d which began at a place is a pause.
+func (p *pauses) goesOn(d time.Duration, at place, h habit) float64 {
+	longer := (tail(&p.Seen, d) + pausePrior*h.usual(d)) / (tail(&p.Seen, pauseLeast) + pausePrior)
+	rest := p.Away + h.away
+	if at.After {
+		rest = p.After + h.after
+	}
+	shrunk := max(pauseLeast, time.Duration(float64(d)/pauseStretch))
+	close := (p.Close+h.close)*longer + tail(&p.Near, shrunk)
+	on := ((1-at.Near)*rest*longer + at.Near*close) / (p.Cycles + 1)
+	return on / (on + (1-at.Near)*h.strayEnd + at.Near)
 }
 
 // need is how long a lull must last until the chance that it goes on is below doubt.
-func (p *pauses) need(doubt, near float64, h habit) time.Duration {
+func (p *pauses) need(doubt float64, at place, h habit) time.Duration {
 	d := float64(pauseLeast)
 	for range pauseBins + 4 {
-		if p.goesOn(time.Duration(d), near, h) <= doubt {
+		if p.goesOn(time.Duration(d), at, h) <= doubt {
 			break
 		}
-		d *= pauseRatio
+		d *= 1 + (pauseRatio-1)/2
 	}
 	return time.Duration(d)
 }

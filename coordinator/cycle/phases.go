@@ -23,7 +23,13 @@ type phases struct {
 	Known, Low time.Duration
 	// Heated and Spun say that this cycle has done so; Spins counts spins.
 	Heated, Spun bool
-	SpinAt       time.Time
+	// Strong is the last strong phase, spin or heat; StrongUntil its end so far.
+	Strong      Phase
+	StrongUntil time.Time
+	// Reheated says that it heated again after a spin.
+	Reheated bool
+	// HotW is the highest power of a heating slot, W.
+	HotW float64
 	// Drum is a running mean of the drum's usual power, W.
 	Drum float64
 }
@@ -50,6 +56,9 @@ func (p *phases) add(at time.Time, watts float64, d time.Duration, low bool, v *
 	from := p.From
 	next := p.classify(p.Ws/p.Known.Seconds(), float64(p.Low)/float64(p.Known), v, s)
 	p.From, p.Ws, p.Known, p.Low = at, 0, 0, 0
+	if next == Heat || next == Spin && (p.Now == Spin || p.Coming == Spin) {
+		p.Strong, p.StrongUntil = next, at
+	}
 	return p.enter(next, from)
 }
 
@@ -68,20 +77,34 @@ func (p *phases) enter(next Phase, from time.Time) bool {
 	p.Count++
 	switch next {
 	case Heat:
-		p.Heated = true
+		p.Heated, p.Reheated = true, p.Spun
 	case Spin:
-		p.Spun, p.SpinAt = true, p.Since
+		p.Spun = true
 	}
 	return true
+}
+
+// spinBelow is what a spin stays below, W: where there is a heater it takes much
+// less than that; the lower step of a heater with two is no spin.
+func (p *phases) spinBelow(v *levels) float64 {
+	hot := v.HotW
+	if hot == 0 && p.Heated {
+		hot = p.HotW
+	}
+	if hot == 0 {
+		return mostWatts
+	}
+	return 0.42 * hot
 }
 
 func (p *phases) classify(w, low float64, v *levels, s Settings) Phase {
 	switch {
 	case w >= v.heats(s):
+		p.HotW = max(p.HotW, w)
 		return Heat
 	case low > 0.9:
 		return Pause
-	case s.Washer && low < 0.05 && p.Drum > 0 && w >= spinTimes*p.Drum && w > 100:
+	case s.Washer && low < 0.05 && p.Drum > 0 && w >= spinTimes*p.Drum && w > 100 && w < p.spinBelow(v):
 		return Spin
 	case s.Washer && w < fillBelowW:
 		return Fill

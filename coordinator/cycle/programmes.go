@@ -12,6 +12,8 @@ type run struct {
 	Programme int
 	// Cut marks a run that was stopped early.
 	Cut bool
+	// Marks are its landmarks.
+	Marks []int
 }
 
 // runsKept is how many runs a machine remembers.
