@@ -81,7 +81,7 @@ func (s *section) secret(key string, least int, required bool) (secret Secret) {
 		s.wrong(from, fmt.Sprintf("with %d characters it is too short to be secret, or too long", n), fmt.Sprintf("use %d to %d characters that nobody can guess", least, maxSecret))
 		return secret
 	}
-	return Secret{value}
+	return NewSecret(value)
 }
 
 // secretFile reads a file with one line; what is wrong with it is reported.

@@ -1,0 +1,95 @@
+package config_test
+
+import (
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"drumturn/config"
+	"drumturn/coordinator"
+	"drumturn/queue"
+)
+
+func TestDifferences(t *testing.T) {
+	type rules = coordinator.Rules
+	for name, c := range map[string]struct {
+		change func(*rules)
+		want   []string
+	}{
+		"none": {func(*rules) {}, nil},
+		"hold": {func(r *rules) { r.Hold = 90 * time.Second }, []string{"hold: 10m in the file, 1m30s in force"}},
+		"ladder": {func(r *rules) { r.Ladder = r.Ladder[:1] },
+			[]string{
+				"ladder: owner after 10m, next after 15m, manager after 30m in the file, owner after 10m in force",
+				"call_uncollected_after: 30m in the file, 10m in force",
+			}},
+		"no ladder but the same call": {func(r *rules) { r.Ladder = nil },
+			[]string{"ladder: owner after 10m, next after 15m, manager after 30m in the file, no steps in force"}},
+		"said default": {func(r *rules) { r.CallUncollectedAfter = 30 * time.Minute }, nil},
+		"night":        {func(r *rules) { r.NightFrom, r.NightTo = -1, -1 }, []string{"night_from: 22:00 in the file, none in force", "night_to: 07:00 in the file, none in force"}},
+		"closed":       {func(r *rules) { r.Hours[0].Closed = true }, []string{"hours.sunday: always open in the file, closed in force"}},
+		"hours": {func(r *rules) { r.Hours[5] = queue.Day{Opens: 480, LastStart: 1200, EndedBy: -1} },
+			[]string{"hours.friday: always open in the file, opens 08:00, last start 20:00 in force"}},
+		"homes": {func(r *rules) { r.OpenHomes = false }, []string{"open_homes: true in the file, false in force"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			stored := coordinator.DefaultRules()
+			c.change(&stored)
+			if got := config.Differences(coordinator.DefaultRules(), stored); !slices.Equal(got, c.want) {
+				t.Errorf("got %q, want %q", got, c.want)
+			}
+		})
+	}
+}
+
+// No rule is forgotten: whatever field changes, a difference is told.
+func TestDifferencesKnowEveryRule(t *testing.T) {
+	seed := coordinator.DefaultRules()
+	seed.CallUncollectedAfter = time.Hour
+	kind := reflect.TypeFor[coordinator.Rules]()
+	for i := range kind.NumField() {
+		stored := seed
+		stored.Ladder = slices.Clone(seed.Ladder)
+		changeSomething(reflect.ValueOf(&stored).Elem().Field(i))
+		if got := config.Differences(seed, stored); len(got) == 0 {
+			t.Errorf("a change of %s is not told", kind.Field(i).Name)
+		}
+	}
+}
+
+// changeSomething changes one value, in whatever v holds.
+func changeSomething(v reflect.Value) {
+	switch v.Kind() {
+	case reflect.Struct:
+		changeSomething(v.Field(0))
+	case reflect.Slice, reflect.Array:
+		changeSomething(v.Index(0))
+	case reflect.Bool:
+		v.SetBool(!v.Bool())
+	default:
+		v.SetInt(v.Int() + int64(time.Minute))
+		if v.Type() != reflect.TypeFor[time.Duration]() {
+			v.SetInt(v.Int() - int64(time.Minute) + 1)
+		}
+	}
+}
+
+// Every house rule can be set in the file: one that differs from the default is
+// found to differ by the name that it has there.
+func TestDifferencesUseTheNamesOfTheFile(t *testing.T) {
+	f := read(t, "testdata/good/full.toml")
+	for _, d := range config.Differences(f.Room("north").Seed, coordinator.DefaultRules()) {
+		name, _, _ := strings.Cut(d, ":")
+		table, key := "[rules]\n", name
+		if day, ok := strings.CutPrefix(name, "hours."); ok {
+			table, key = "[rules.hours]\n", day
+		}
+		// A wrong value under that name is a wrong value, not an unknown name.
+		got := problems(t, "b.toml", head+room+table+key+" = 2026-01-01\n")
+		if !slices.ContainsFunc(got, func(p config.Problem) bool { return strings.Contains(p.Wrong, "without quotes") }) {
+			t.Errorf("there is no setting %s: %v", name, got)
+		}
+	}
+}
