@@ -12,15 +12,20 @@ import (
 	"go.etcd.io/bbolt"
 )
 
-// Backup implements Store. The copy is made beside path, read back in full and
-// only then given its name, so that a file of that name is a whole one. It is
-// an error when there is a file at path already.
+// Backup implements Store. The copy is made beside path, read back in full,
+// compared with the original and only then given its name, so that a file of
+// that name is a whole one. It is an error when there is a file at path already.
 func (f *File) Backup(ctx context.Context, path string) error {
 	err := intoPlace(path, func(temp string) error {
-		if err := f.copyTo(ctx, temp); err != nil {
+		original, err := f.copyTo(ctx, temp)
+		if err != nil {
 			return err
 		}
-		return verify(ctx, temp)
+		copied, err := readAll(ctx, temp)
+		if err == nil && copied != original {
+			err = errors.New("the copy differs from the store: look at the disk it was written to")
+		}
+		return err
 	}, false)
 	if err != nil {
 		return fmt.Errorf("no backup was made: %w", err)
@@ -50,19 +55,23 @@ func intoPlace(path string, write func(temp string) error, replace bool) error {
 	return syncDir(filepath.Dir(path))
 }
 
-func (f *File) copyTo(ctx context.Context, temp string) error {
+// copyTo writes the store to temp and answers with the digest of what it wrote.
+func (f *File) copyTo(ctx context.Context, temp string) (sum uint64, err error) {
 	out, err := os.OpenFile(temp, os.O_WRONLY|os.O_TRUNC, 0o600)
 	if err != nil {
-		return err
+		return 0, err
 	}
-	err = f.view(ctx, func(tx *bbolt.Tx) error {
-		_, err := tx.WriteTo(&untilDone{ctx, out})
+	err = f.view(ctx, func(tx *bbolt.Tx) (err error) {
+		if sum, err = digest(ctx, tx); err != nil {
+			return err
+		}
+		_, err = tx.WriteTo(&untilDone{ctx, out})
 		return err
 	})
 	if err == nil {
 		err = out.Sync()
 	}
-	return errors.Join(err, out.Close())
+	return sum, errors.Join(err, out.Close())
 }
 
 // untilDone stops writing when its context ends. A copy keeps the store from
@@ -77,48 +86,6 @@ func (u *untilDone) Write(p []byte) (int, error) {
 		return 0, err
 	}
 	return u.w.Write(p)
-}
-
-// verify opens a store file for reading and checks every page of it.
-func verify(ctx context.Context, path string) (err error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return err
-	}
-	db, err := openDB(path, Options{}, true)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, db.Close()) }()
-	if err := look(db, info.Size(), migrations); err != nil {
-		return fmt.Errorf("%s %w", path, err)
-	}
-	return db.View(func(tx *bbolt.Tx) error { return checkPages(ctx, tx) })
-}
-
-// checkPages reports the first inconsistency. It reads the channel to its end,
-// as the check would otherwise wait for ever to tell the next.
-func checkPages(ctx context.Context, tx *bbolt.Tx) (err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("the copy is damaged: %v", p)
-		}
-	}()
-	for bad := range tx.Check() {
-		if err == nil {
-			err = fmt.Errorf("the copy is damaged: %w", bad)
-		}
-	}
-	return errors.Join(err, ctx.Err())
-}
-
-// Verify checks a store file that no other process has open for writing: that
-// it is one, of a schema this program knows, and whole.
-func Verify(ctx context.Context, path string) error {
-	if _, err := os.Stat(path); err != nil {
-		return fmt.Errorf("cannot look at the store: %w", err)
-	}
-	return verify(ctx, path)
 }
 
 // compactStep is how much Compact copies in one transaction, in bytes.
@@ -150,7 +117,7 @@ func Compact(ctx context.Context, path string) error {
 		if err = errors.Join(err, dst.Close()); err != nil {
 			return err
 		}
-		return verify(ctx, temp)
+		return Verify(ctx, temp)
 	}, true)
 	if err = errors.Join(err, src.Close()); err != nil {
 		return fmt.Errorf("the store was not made smaller: %w", err)

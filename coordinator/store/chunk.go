@@ -194,7 +194,7 @@ func inflate(b []byte, rawLen int) ([]byte, error) {
 	if _, err := io.ReadFull(z, out); err != nil {
 		return nil, fmt.Errorf("%w (%w)", errChunk, err)
 	}
-	if n, _ := z.Read(make([]byte, 1)); n != 0 {
+	if n, err := z.Read(make([]byte, 1)); n != 0 || err != io.EOF {
 		return nil, errChunk
 	}
 	return out, nil

@@ -92,7 +92,8 @@ func ensure(path string, o Options, steps []migration) error {
 }
 
 // look checks that the whole file is there and that this program understands it.
-func look(db *bbolt.DB, size int64, steps []migration) error {
+func look(db *bbolt.DB, size int64, steps []migration) (err error) {
+	defer whenDamaged(&err)
 	tx, err := db.Begin(false)
 	if err != nil {
 		return err
@@ -152,8 +153,15 @@ func openDB(path string, o Options, readOnly bool) (db *bbolt.DB, err error) {
 		MaxSize:         o.MaxBytes,
 		NoSync:          o.NoSync,
 	})
-	return db, explain(path, err)
+	if err != nil {
+		return nil, explain(path, err)
+	}
+	db.AllocSize = growth
+	return db, nil
 }
+
+// growth is by how much the file grows at a time, in bytes.
+const growth = 4 << 20
 
 // mmapSize is address space, not memory: it keeps a growing store from waiting
 // for its readers. Windows would make the file that large.
@@ -167,8 +175,6 @@ func mmapSize(readOnly bool) int {
 // explain turns the library's errors into sentences.
 func explain(path string, err error) error {
 	switch {
-	case err == nil:
-		return nil
 	case errors.Is(err, bolterrors.ErrTimeout):
 		return fmt.Errorf("%w %s: stop it first", ErrBusy, path)
 	case errors.Is(err, bolterrors.ErrInvalid), errors.Is(err, bolterrors.ErrVersionMismatch):

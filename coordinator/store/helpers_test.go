@@ -2,10 +2,11 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"math"
 	"path/filepath"
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -72,7 +73,7 @@ func checkFile(t failer, path string) {
 	db, err := bbolt.Open(path, 0o600, &bbolt.Options{ReadOnly: true, Timeout: time.Second})
 	must(t, err)
 	defer func() { must(t, db.Close()) }()
-	must(t, db.View(func(tx *bbolt.Tx) error { return checkPages(ctx, tx) }))
+	must(t, db.View(func(tx *bbolt.Tx) error { return checkPages(tx) }))
 }
 
 // row is a set of one row.
@@ -99,42 +100,41 @@ func notice(room coordinator.RoomID, load coordinator.LoadID, step int, made tim
 func same(a, b any) bool { return plain(a) == plain(b) }
 
 // plain writes a value so that values that mean the same read the same.
-func plain(v any) string { return plainValue(reflect.ValueOf(v)) }
+func plain(v any) string {
+	var out strings.Builder
+	writePlain(&out, reflect.ValueOf(v))
+	return out.String()
+}
 
-func plainValue(v reflect.Value) string {
+func writePlain(out *strings.Builder, v reflect.Value) {
 	if !v.IsValid() {
-		return "nothing"
+		return
 	}
 	if t, ok := v.Interface().(time.Time); ok {
-		return t.UTC().Format(time.RFC3339Nano)
+		out.WriteString(t.UTC().Format(time.RFC3339Nano))
+		return
 	}
 	switch v.Kind() {
-	case reflect.Pointer, reflect.Interface:
-		if v.IsNil() {
-			return "nothing"
-		}
-		return plainValue(v.Elem())
 	case reflect.Struct:
-		out := "{"
 		for i := range v.NumField() {
-			out += v.Type().Field(i).Name + ":" + plainValue(v.Field(i)) + " "
+			out.WriteString(v.Type().Field(i).Name + ":")
+			writePlain(out, v.Field(i))
+			out.WriteByte(' ')
 		}
-		return out + "}"
 	case reflect.Slice, reflect.Array:
 		if v.Type().Elem().Kind() == reflect.Uint8 {
-			return fmt.Sprintf("%q", v.Bytes())
+			fmt.Fprintf(out, "%q", v.Bytes())
+			return
 		}
-		out := "["
 		for i := range v.Len() {
-			out += plainValue(v.Index(i)) + "\n"
+			out.WriteString("\n  ")
+			writePlain(out, v.Index(i))
 		}
-		return out + "]"
 	case reflect.Float64:
-		if math.IsNaN(v.Float()) {
-			return "absent"
-		}
+		fmt.Fprint(out, v.Float()) // NaN reads the same whatever its bits
+	default:
+		fmt.Fprint(out, v.Interface())
 	}
-	return fmt.Sprintf("%v", v.Interface())
 }
 
 func wantSame(t failer, what string, got, want any) {
@@ -160,4 +160,12 @@ func sums(t failer, s Store, from, to string) (out []string) {
 	t.Helper()
 	must(t, s.Rollups(ctx, from, to, func(k string, v []byte) bool { out = append(out, k+"="+string(v)); return true }))
 	return out
+}
+
+// checkPages is the library's consistency check.
+func checkPages(tx *bbolt.Tx) (err error) {
+	for bad := range tx.Check() {
+		err = errors.Join(err, bad)
+	}
+	return err
 }
