@@ -20,6 +20,7 @@ type tick struct {
 	X     pct
 	Label string // empty where it would run into its neighbour
 	Hour  bool
+	Near  bool // label only where the page is wide
 	End   bool // so far to the right that its label must end there
 }
 
@@ -33,8 +34,9 @@ func (p pct) String() string {
 
 // Room is left for the word "now" and for labels at the right edge, in percent.
 const (
-	nowRoom = 13
-	endRoom = 94
+	nearRoom = 7
+	nowRoom  = 13
+	endRoom  = 94
 )
 
 func newAxis(now time.Time, zone *time.Location) axis {
@@ -47,8 +49,8 @@ func newAxis(now time.Time, zone *time.Location) axis {
 			continue
 		}
 		mark := tick{X: a.at(t), Hour: t.Minute() == 0, End: a.at(t) > endRoom}
-		if mark.X >= nowRoom {
-			mark.Label = t.Format("15:04")
+		if mark.X >= nearRoom {
+			mark.Label, mark.Near = t.Format("15:04"), mark.X < nowRoom
 		}
 		a.Ticks = append(a.Ticks, mark)
 	}
@@ -64,8 +66,3 @@ func (a axis) at(t time.Time) pct {
 
 // beyond reports whether an instant lies past the right edge.
 func (a axis) beyond(t time.Time) bool { return t.Sub(a.now) > axisSpan }
-
-// width is how wide a length of time is drawn, at most half the axis.
-func (a axis) width(d time.Duration) pct {
-	return pct(min(max(float64(d)/float64(axisSpan)*100, 0), 50))
-}

@@ -11,13 +11,12 @@ import (
 
 // headView is what stands above the rows.
 type headView struct {
-	Now    string
 	Supply string // since when the supply is interrupted
 	Ticks  []tick
 }
 
 func boardHead(sc *scene) headView {
-	h := headView{Now: clock(sc.now, sc.now, sc.axis.zone), Ticks: sc.axis.Ticks}
+	h := headView{Ticks: sc.axis.Ticks}
 	if !sc.snap.SupplySince.IsZero() {
 		h.Supply = clock(sc.snap.SupplySince, sc.now, sc.axis.zone)
 	}
@@ -61,6 +60,7 @@ type footView struct {
 	Waiting string
 	Hours   string // what the house rules allow today
 	IfJoin  []joinForecast
+	AsOf    string
 }
 
 // joinForecast is what a newcomer could expect.
@@ -69,6 +69,7 @@ type joinForecast struct{ Need, When string }
 func boardFoot(sc *scene) footView {
 	f := footView{Waiting: waitingWords(sc.snap), Hours: hoursToday(sc.snap.Rules.Hours, sc.now.In(sc.axis.zone))}
 	t := teller{now: sc.now, zone: sc.axis.zone}
+	f.AsOf = t.at(sc.now)
 	for _, n := range needs(sc.snap) {
 		if fc, ok := sc.snap.IfYouJoin[n]; ok {
 			f.IfJoin = append(f.IfJoin, joinForecast{needWord(n), t.forecast(&fc)})

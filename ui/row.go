@@ -22,13 +22,16 @@ type row struct {
 
 // shape is one mark in a row's strip.
 type shape struct {
-	Kind string // bar, fade, median, held, lapse, notch, unknown, out, open, mark, spread, more
+	Kind string // the names that template "shape" knows
 	X, W pct
 	Text string
 }
 
 // smallest is the width below which a mark would vanish, percent.
 const smallest pct = 1.2
+
+// labelRoom is where the last label may begin, percent.
+const labelRoom pct = 70
 
 // machineRow draws a machine. own says that it is the visitor's.
 func machineRow(snap *coordinator.Snapshot, a axis, m *coordinator.MachineView, own bool) row {
@@ -65,7 +68,7 @@ func (a axis) machine(m *coordinator.MachineView) []shape {
 // held is hatched up to the instant it lapses.
 func (a axis) held(until time.Time) []shape {
 	x := max(a.at(until), smallest)
-	return []shape{{Kind: "held", W: x}, {Kind: "lapse", X: x}}
+	return []shape{{Kind: "held", W: x}, {Kind: "lapse", X: x}, a.label(x, "until "+clock(until, a.now, a.zone))}
 }
 
 // running is a bar to the earliest likely end, fading out over the 80 %
@@ -92,30 +95,50 @@ func (a axis) running(m *coordinator.MachineView) []shape {
 	if a.beyond(m.Until) {
 		return append(shapes, shape{Kind: "more", X: 100})
 	}
-	return append(shapes, shape{Kind: "median", X: max(a.at(m.Until), smallest)})
+	end := clock(m.Until, a.now, a.zone)
+	if m.About {
+		end = "about " + end
+	}
+	return append(shapes, shape{Kind: "median", X: max(a.at(m.Until), smallest)}, a.label(a.at(high), end))
 }
 
-// waiting is a notch at now that grows as the load waits, on the axis's own
-// scale; behind it the hold, when the next turn was called with the load inside.
+// label is a few words behind a mark. Where they would run out of the drawing
+// there are none: the row says it in words anyway.
+func (a axis) label(x pct, text string) shape {
+	if x > labelRoom {
+		text = ""
+	}
+	return shape{Kind: "label", X: x, Text: text}
+}
+
+// waiting is a notch at now that grows as the load waits; behind it the hold,
+// when the next turn was called with the load inside.
 func (a axis) waiting(m *coordinator.MachineView) []shape {
 	var waited time.Duration
 	if m.Load != nil {
 		waited = a.now.Sub(m.Load.ReadyAt)
 	}
-	notch := shape{Kind: "notch", W: max(a.width(waited), 2.5)}
+	notch := shape{Kind: "notch", W: notchWidth(waited)}
 	if m.Status == coordinator.Overdue {
 		notch.Kind = "notch-late"
 	}
 	if m.Hold != nil {
 		return append(a.held(m.Hold.Until), notch)
 	}
-	return []shape{notch}
+	return []shape{notch, a.label(notch.W, "waits "+span(waited))}
+}
+
+// notchWidth grows with the waiting, fast at first: half of its 24 % is
+// reached within half an hour, and it never reads as a time on the axis.
+func notchWidth(waited time.Duration) pct {
+	hours := max(waited.Hours(), 0)
+	return pct(2 + 22*hours/(hours+0.5))
 }
 
 // turnRow draws a waiting turn of the visitor: a mark where it is likely to come.
 func turnRow(a axis, t *queue.Turn, f *coordinator.Forecast, place int) row {
 	tell := teller{now: a.now, zone: a.zone, own: true}
-	r := row{Name: "Your turn", Class: "turn", Word: "place " + ordinal(place), Own: true, Ticks: a.Ticks,
+	r := row{Name: "Your turn", Class: "turn", Word: ordinal(place) + " in the queue", Own: true, Ticks: a.Ticks,
 		Traits: []string{needWord(t.Need)}}
 	switch {
 	case t.NotBefore.After(a.now):

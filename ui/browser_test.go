@@ -1,0 +1,293 @@
+package ui
+
+import (
+	"context"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/chromedp"
+
+	"drumturn/coordinator"
+	"drumturn/queue"
+)
+
+// chromium finds the browser. Without one the test is skipped, but not where
+// CI says that everything is there.
+func chromium(t *testing.T) string {
+	t.Helper()
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+	}
+	if os.Getenv("CI") == "true" {
+		t.Fatal("no Chromium here: install Debian's package chromium")
+	}
+	t.Skip("no Chromium here: install Debian's package chromium to run this test")
+	return ""
+}
+
+// browser is a headless browser with one tab, and what its console said.
+type browser struct {
+	ctx context.Context
+	mu  sync.Mutex
+	bad []string
+}
+
+func openBrowser(t *testing.T) *browser {
+	t.Helper()
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium(t)),
+		chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
+	alloc, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
+	t.Cleanup(cancel)
+	ctx, cancel := chromedp.NewContext(alloc)
+	t.Cleanup(cancel)
+	b := &browser{ctx: ctx}
+	messages := chromedp.Console(ctx)
+	go func() {
+		for m, err := range messages {
+			if err != nil {
+				return
+			}
+			if m.Type == chromedp.ConsoleError || m.Type == chromedp.ConsoleException || m.Type == chromedp.ConsoleWarning {
+				b.mu.Lock()
+				b.bad = append(b.bad, string(m.Type)+": "+m.Text+" "+m.URL)
+				b.mu.Unlock()
+			}
+		}
+	}()
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatalf("the browser does not start: %v", err)
+	}
+	return b
+}
+
+// complaints are the errors and warnings on the console so far; a breach of
+// the content policy is among them.
+func (b *browser) complaints() []string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return slices.Clone(b.bad)
+}
+
+func (b *browser) do(t *testing.T, steps ...chromedp.Action[chromedp.Void]) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	defer cancel()
+	if err := chromedp.Do(ctx, steps...); err != nil {
+		t.Fatalf("browser: %v\nconsole: %q", err, b.complaints())
+	}
+}
+
+// until waits for a JavaScript expression to be true.
+func (b *browser) until(t *testing.T, expression string) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	defer cancel()
+	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expression)); err != nil {
+		text, _ := chromedp.Run(b.ctx, chromedp.Evaluate[string]("document.body.innerText"))
+		t.Fatalf("never true: %s: %v\nconsole: %q\npage: %s", expression, err, b.complaints(), text)
+	}
+}
+
+func (b *browser) value(t *testing.T, expression string) string {
+	t.Helper()
+	got, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](expression))
+	if err != nil {
+		t.Fatalf("%s: %v", expression, err)
+	}
+	return got
+}
+
+// media sets the size of the window and the scheme of colours.
+func (b *browser) media(t *testing.T, width, height int64, scheme string) {
+	t.Helper()
+	b.do(t, chromedp.EmulateViewport(width, height))
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// cookie gives the browser a session.
+func (b *browser) cookie(t *testing.T, url, name, value string) {
+	t.Helper()
+	_, err := chromedp.Call(b.ctx, network.SetCookie, network.SetCookieParams{
+		Name: name, Value: value, URL: url, Path: "/", Secure: new(true), HTTPOnly: new(true),
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// serveReal runs the server on a real socket until the test ends.
+func serveReal(t *testing.T, h *fakeHouse, change func(*Options)) (*Server, string) {
+	t.Helper()
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := "http://" + ln.Addr().String()
+	o := testOptions(h)
+	o.PublicURL = address
+	if change != nil {
+		change(&o)
+	}
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- s.Serve(ctx, ln) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Errorf("serve: %v", err)
+		}
+	})
+	return s, address
+}
+
+// joinReacts makes the fake house put a turn into the queue.
+func joinReacts(snap *coordinator.Snapshot, ev coordinator.Event) {
+	if join, ok := ev.(coordinator.Join); ok {
+		snap.Turns = append(snap.Turns, queue.Turn{ID: 23, Person: join.Person, Home: join.Home, Need: join.Need,
+			State: queue.Waiting, Joined: noon})
+		snap.Forecasts = append(snap.Forecasts, coordinator.Forecast{Turn: 23, Median: in(80), Low: in(62), High: in(104), Known: true})
+	}
+}
+
+// TestAResidentsFirstMinutes walks through the room in a real browser of a
+// phone's size: see, join, wait, be called, with the page current all along.
+func TestAResidentsFirstMinutes(t *testing.T) {
+	b := openBrowser(t)
+	h := newFakeHouse(fullRoom())
+	h.react = joinReacts
+	_, address := serveReal(t, h, nil)
+	b.media(t, 390, 844, "light")
+
+	b.do(t, chromedp.Navigate(address+"/r/cellar"), chromedp.WaitVisible("#board"))
+	page := b.value(t, "document.body.innerText")
+	for _, want := range []string{"Washer 1", "free", "overdue", "meter silent since 13:32", "out of service", "Join with the code"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the room does not say %q", want)
+		}
+	}
+	if got := b.value(t, "String(document.documentElement.scrollWidth)"); got != "390" {
+		t.Errorf("the page is %s px wide on a phone of 390", got)
+	}
+
+	b.do(t, chromedp.Navigate(address+"/r/cellar/join?code=tidewater"), chromedp.WaitVisible("input[name=home]"),
+		chromedp.SendKeys("input[name=home]", "12"), chromedp.Click("form.stack button"), chromedp.WaitVisible("#take"))
+	b.do(t, chromedp.Click("#take form button.main"), chromedp.WaitVisible("#mine .card"))
+	if got := b.value(t, "document.querySelector('#mine').innerText"); !strings.Contains(got, "about 15:07") {
+		t.Errorf("my turn says %q", got)
+	}
+	b.until(t, "document.querySelector('.row.own') !== null")
+
+	b.do(t, chromedp.Evaluate[chromedp.Void]("window.before = document.body; undefined"))
+	h.change("cellar", func(s *coordinator.Snapshot) {
+		turn := &s.Turns[len(s.Turns)-1]
+		turn.State, turn.Machine, turn.HoldUntil = queue.Called, "w1", in(10)
+		m := s.Machine("w1")
+		m.Status, m.Since, m.Until = coordinator.Held, noon, in(10)
+		m.Hold = &coordinator.Hold{Turn: turn.ID, Since: noon, Until: in(10)}
+	})
+	b.until(t, "document.querySelector('#mine').innerText.includes('Held for you until 13:57')")
+	b.until(t, "document.querySelector('#board').innerText.includes('held for you')")
+	if b.value(t, "String(window.before === document.body)") != "true" {
+		t.Error("the page was loaded anew instead of being kept current")
+	}
+	if got := b.value(t, "document.querySelector('#say').textContent"); !strings.Contains(got, "It is your turn") {
+		t.Errorf("a screen reader hears %q", got)
+	}
+	if bad := b.complaints(); len(bad) > 0 {
+		t.Errorf("the console complains: %q", bad)
+	}
+}
+
+// shot is one picture of the set.
+type shot struct {
+	name, path, who string
+	width, height   int64
+}
+
+var shots = []shot{
+	{"building", "/", "", 390, 844},
+	{"room", "/r/cellar", "", 390, 844},
+	{"room-waiting", "/r/cellar", "fay", 390, 844},
+	{"room-called", "/r/cellar", "cat", 390, 844},
+	{"room-overdue", "/r/cellar", "bob", 390, 844},
+	{"room-wide", "/r/cellar", "fay", 1280, 900},
+	{"join", "/r/cellar/join", "", 390, 844},
+	{"machine", "/r/cellar/m/w4", "", 390, 844},
+	{"me", "/me", "fay", 390, 844},
+	{"wall", "/r/cellar/wall?key=wallkey", "", 1920, 1080},
+	{"manager", "/manager", "boss", 1280, 900},
+	{"manager-phone", "/manager", "boss", 390, 844},
+}
+
+// TestScreenshots makes the set of pictures, light and dark, when
+// DRUMTURN_SHOTS names a folder, and the README's when DRUMTURN_SCREENSHOT=1.
+func TestScreenshots(t *testing.T) {
+	folder, readme := os.Getenv("DRUMTURN_SHOTS"), os.Getenv("DRUMTURN_SCREENSHOT") == "1"
+	if folder == "" && !readme {
+		t.Skip("set DRUMTURN_SHOTS to a folder, or DRUMTURN_SCREENSHOT=1 for the README's picture")
+	}
+	h := newFakeHouse(fullRoom(), smallRoom())
+	for _, id := range []coordinator.PersonID{"fay", "cat", "bob"} {
+		h.resident(id, coordinator.HomeID("h-"+id))
+	}
+	h.enrol(coordinator.Person{ID: "boss", Manager: true})
+	_, address := serveReal(t, h, nil)
+	b := openBrowser(t)
+	if readme {
+		b.take(t, address, shot{"", "/r/cellar", "fay", 390, 844}, "light", false, "static/room.png")
+	}
+	for _, scheme := range []string{"light", "dark"} {
+		for _, s := range shots {
+			if folder != "" {
+				b.take(t, address, s, scheme, s.name != "wall", filepath.Join(folder, s.name+"-"+scheme+".png"))
+			}
+		}
+	}
+}
+
+func (b *browser) take(t *testing.T, address string, s shot, scheme string, whole bool, file string) {
+	t.Helper()
+	b.media(t, s.width, s.height, scheme)
+	name := "__Host-drumturn"
+	if s.who == "boss" {
+		name = "__Host-drumturn-manager"
+	}
+	b.cookie(t, address, "__Host-drumturn", "nobody")
+	b.cookie(t, address, "__Host-drumturn-manager", "nobody")
+	if s.who != "" {
+		b.cookie(t, address, name, "secret-of-"+s.who)
+	}
+	b.do(t, chromedp.Navigate(address+s.path), chromedp.WaitVisible("main"))
+	picture := chromedp.CaptureScreenshot()
+	if whole {
+		picture = chromedp.FullScreenshot(100)
+	}
+	data, err := chromedp.Run(b.ctx, picture)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
