@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net"
 	"net/url"
 	"time"
 
@@ -61,6 +62,8 @@ type Client struct {
 	server *url.URL
 	meters []string
 	topics map[string][]source
+	// attempt opens the connection instead of the library, in tests.
+	attempt func(context.Context, autopaho.ClientConfig, *url.URL) (net.Conn, error)
 }
 
 var _ meter.Driver = (*Client)(nil)
@@ -162,6 +165,7 @@ func (c *Client) config(ctx context.Context, sink meter.Sink, q *queues) autopah
 		// time of its own it would be taken for what the meter says now.
 		CleanStartOnInitialConnection: true,
 		SessionExpiryInterval:         0,
+		AttemptConnection:             c.attempt,
 		ReconnectBackoff:              autopaho.NewConstantBackoff(c.opts.Reconnect),
 		ConnectPacketBuilder:          limitAhead,
 		OnConnectionUp: func(conn *autopaho.ConnectionManager, _ *paho.Connack) {

@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/eclipse/paho.golang/paho"
+
 	"drumturn/coordinator/meter"
 )
 
@@ -317,4 +319,8 @@ func (d *device) gone() bool {
 			return !errors.As(err, &timeout) || !timeout.Timeout()
 		}
 	}
+}
+
+func pahoPublish(topic, payload string) *paho.Publish {
+	return &paho.Publish{Topic: topic, QoS: 1, Payload: []byte(payload)}
 }

@@ -1,0 +1,418 @@
+package mqtt
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/url"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/eclipse/paho.golang/autopaho"
+	mochi "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/packets"
+
+	"drumturn/coordinator/meter"
+)
+
+// house is an ordinary broker, as a house may have it already. Its connections
+// are pipes.
+type house struct {
+	mochi.HookBase
+	server       *mochi.Server
+	forbidden    string // a topic that may not be read
+	user         string // who may come in; empty for all
+	down         atomic.Bool
+	acknowledged atomic.Int64 // QoS 1 messages that the client acknowledged
+	conns        []net.Conn
+}
+
+func (h *house) ID() string { return "house" }
+
+func (h *house) Provides(b byte) bool {
+	return b == mochi.OnConnectAuthenticate || b == mochi.OnACLCheck || b == mochi.OnQosComplete
+}
+
+func (h *house) OnConnectAuthenticate(_ *mochi.Client, pk packets.Packet) bool {
+	return h.user == "" || h.user == string(pk.Connect.Username)
+}
+
+func (h *house) OnACLCheck(_ *mochi.Client, topic string, write bool) bool {
+	return write || topic != h.forbidden
+}
+
+func (h *house) OnQosComplete(*mochi.Client, packets.Packet) { h.acknowledged.Add(1) }
+
+func newHouse(t *testing.T) *house {
+	t.Helper()
+	h := &house{server: mochi.New(&mochi.Options{InlineClient: true, Logger: slog.New(slog.DiscardHandler)})}
+	if err := h.server.AddHook(h, nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := h.server.Serve(); err != nil {
+		t.Fatal(err)
+	}
+	return h
+}
+
+// attempt connects a Client to the house.
+func (h *house) attempt(context.Context, autopaho.ClientConfig, *url.URL) (net.Conn, error) {
+	if h.down.Load() {
+		return nil, fmt.Errorf("connection refused")
+	}
+	ours, theirs := net.Pipe()
+	h.conns = append(h.conns, theirs)
+	go func() { _ = h.server.EstablishConnection("pipe", theirs) }()
+	return ours, nil
+}
+
+func (h *house) publish(t *testing.T, topic, payload string, retain bool, qos byte) {
+	t.Helper()
+	if err := h.server.Publish(topic, []byte(payload), retain, qos); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func clientOptions() ClientOptions {
+	return ClientOptions{URL: "mqtt://house.example", User: "drumturn", Password: "secret", Meters: []ClientMeter{
+		{Name: "washer", Topic: "plugs/washer"},
+		{Name: "dryer", Topic: "plugs/dryer", Format: meter.Format{Watts: "/power"}},
+	}}
+}
+
+// inHouse runs test in a bubble with a house and a client that is connected to it.
+func inHouse(t *testing.T, box *inbox, opts ClientOptions, before func(*house), test func(t *testing.T, h *house)) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		h := newHouse(t)
+		if before != nil {
+			before(h)
+		}
+		c, err := NewClient(opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.attempt = h.attempt
+		stop := runDriver(t, c, box)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		test(t, h)
+		stop()
+		synctest.Wait()
+		_ = h.server.Close()
+	})
+}
+
+func TestClientTakesReadings(t *testing.T) {
+	box := &inbox{}
+	inHouse(t, box, clientOptions(), nil, func(t *testing.T, h *house) {
+		h.publish(t, "plugs/washer", "12.5", false, 0)
+		h.publish(t, "plugs/dryer", `{"power":2400}`, false, 1)
+		h.publish(t, "plugs/other", "1", false, 1)
+		time.Sleep(time.Second)
+		synctest.Wait()
+		got := box.deliveries()
+		if len(got) != 2 || got[0].Watts+got[1].Watts != 2412.5 || got[0].meter == got[1].meter {
+			t.Errorf("taken %+v", got)
+		}
+		if n := h.acknowledged.Load(); n != 1 {
+			t.Errorf("%d acknowledged, want the one of QoS 1", n)
+		}
+	})
+}
+
+// A message that the broker kept is no fresh reading; one that comes now is,
+// even if it was published to be kept.
+func TestClientLeavesOutRetained(t *testing.T) {
+	box := &inbox{}
+	keep := func(h *house) {
+		if err := h.server.Publish("plugs/washer", []byte("2000"), true, 1); err != nil {
+			t.Fatal(err)
+		}
+	}
+	inHouse(t, box, clientOptions(), keep, func(t *testing.T, h *house) {
+		if got := box.deliveries(); len(got) != 0 {
+			t.Errorf("a kept message was taken for a reading: %+v", got)
+		}
+		h.publish(t, "plugs/washer", "3", true, 1)
+		time.Sleep(time.Second)
+		synctest.Wait()
+		if got := box.deliveries(); len(got) != 1 || got[0].Watts != 3 {
+			t.Errorf("taken %+v", got)
+		}
+	})
+}
+
+func TestClientAcknowledgesOnceInTheInbox(t *testing.T) {
+	release := make(chan struct{})
+	box := &inbox{}
+	synctest.Test(t, func(t *testing.T) {
+		release = make(chan struct{})
+		box.answer = func(context.Context, delivery) error { <-release; return nil }
+		h := newHouse(t)
+		c, err := NewClient(clientOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.attempt = h.attempt
+		stop := runDriver(t, c, box)
+		time.Sleep(time.Minute)
+		h.publish(t, "plugs/washer", "5", false, 1)
+		time.Sleep(10 * time.Second)
+		synctest.Wait()
+		if n := h.acknowledged.Load(); n != 0 {
+			t.Errorf("%d acknowledged before the reading was in the inbox", n)
+		}
+		close(release)
+		time.Sleep(time.Second)
+		synctest.Wait()
+		if n := h.acknowledged.Load(); n != 1 {
+			t.Errorf("%d acknowledged after it was", n)
+		}
+		stop()
+		synctest.Wait()
+		_ = h.server.Close()
+	})
+}
+
+func TestClientComesBack(t *testing.T) {
+	box := &inbox{}
+	inHouse(t, box, clientOptions(), nil, func(t *testing.T, h *house) {
+		h.down.Store(true)
+		_ = h.conns[0].Close()
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if !box.failed("washer: lost the broker house.example:1883") || !box.failed("dryer: cannot reach the broker") {
+			t.Errorf("the outage is not shown: %q", box.failures)
+		}
+		h.down.Store(false)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		h.publish(t, "plugs/washer", "8", false, 1)
+		time.Sleep(time.Second)
+		synctest.Wait()
+		if got := box.deliveries(); len(got) != 1 || got[0].Watts != 8 {
+			t.Errorf("taken %+v", got)
+		}
+	})
+}
+
+func TestClientSubscriptionRefused(t *testing.T) {
+	box := &inbox{}
+	inHouse(t, box, clientOptions(), func(h *house) { h.forbidden = "plugs/dryer" }, func(t *testing.T, h *house) {
+		if !box.failed(`dryer: the broker house.example:1883 did not grant topic "plugs/dryer" (reason code 0x87): let user "drumturn" read it`) {
+			t.Errorf("the refusal is not shown: %q", box.failures)
+		}
+		if box.failed("washer:") {
+			t.Errorf("the other meter has trouble: %q", box.failures)
+		}
+		h.publish(t, "plugs/washer", "8", false, 1)
+		synctest.Wait()
+		if got := box.deliveries(); len(got) != 1 {
+			t.Errorf("taken %+v", got)
+		}
+	})
+}
+
+func TestClientSignInRefused(t *testing.T) {
+	box := &inbox{}
+	inHouse(t, box, clientOptions(), func(h *house) { h.user = "somebody else" }, func(t *testing.T, _ *house) {
+		if !box.failed("the broker refused user or password: check both") {
+			t.Errorf("the refusal is not shown: %q", box.failures)
+		}
+	})
+}
+
+// A full inbox is tried again; a reading that is refused is acknowledged, as
+// sending it again is of no use.
+func TestClientBusyAndRefused(t *testing.T) {
+	var tries atomic.Int64
+	box := &inbox{answer: func(_ context.Context, d delivery) error {
+		if tries.Add(1) < 5 {
+			return meter.ErrBusy
+		}
+		return nil
+	}}
+	inHouse(t, box, clientOptions(), nil, func(t *testing.T, h *house) {
+		h.publish(t, "plugs/washer", "8", false, 1)
+		h.publish(t, "plugs/dryer", "no JSON", false, 1)
+		time.Sleep(10 * time.Second)
+		synctest.Wait()
+		if got := box.deliveries(); len(got) != 1 || tries.Load() != 5 {
+			t.Errorf("taken %+v in %d tries", got, tries.Load())
+		}
+		if !box.failed(`dryer: meter "dryer": the message "no JSON"`) {
+			t.Errorf("the bad message is not shown: %q", box.failures)
+		}
+		if n := h.acknowledged.Load(); n != 2 {
+			t.Errorf("%d acknowledged, want 2", n)
+		}
+	})
+}
+
+// A room that is stuck for ever costs its own messages, not those of another.
+func TestClientStuckRoom(t *testing.T) {
+	box := &inbox{answer: func(ctx context.Context, d delivery) error {
+		if d.meter == "washer" {
+			<-ctx.Done()
+			return ctx.Err()
+		}
+		return nil
+	}}
+	inHouse(t, box, clientOptions(), nil, func(t *testing.T, h *house) {
+		for range queueLength + 10 {
+			h.publish(t, "plugs/washer", "8", false, 0)
+			synctest.Wait()
+		}
+		h.publish(t, "plugs/dryer", `{"power":5}`, false, 1)
+		synctest.Wait()
+		if got := box.deliveries(); len(got) != 1 || got[0].meter != "dryer" {
+			t.Errorf("taken %+v", got)
+		}
+		if !box.failed("washer: more than 64 messages wait for the room") {
+			t.Errorf("the loss is not shown: %q", box.failures)
+		}
+		if n := strings.Count(strings.Join(box.failures, "\n"), "one was dropped"); n != 9 {
+			t.Errorf("%d dropped, want 9: one is with the room and %d wait", n, queueLength)
+		}
+	})
+}
+
+// Messages of QoS 1 wait at the broker instead of being dropped.
+func TestClientQoS1IsNeverDropped(t *testing.T) {
+	var stuck atomic.Bool
+	stuck.Store(true)
+	box := &inbox{answer: func(context.Context, delivery) error {
+		if stuck.Load() {
+			return meter.ErrBusy
+		}
+		return nil
+	}}
+	inHouse(t, box, clientOptions(), nil, func(t *testing.T, h *house) {
+		const n = 3 * queueLength
+		for i := range n {
+			h.publish(t, "plugs/washer", fmt.Sprint(i), false, 1)
+		}
+		time.Sleep(time.Second)
+		stuck.Store(false)
+		time.Sleep(10 * time.Minute)
+		synctest.Wait()
+		got := box.deliveries()
+		if box.failed("dropped") {
+			t.Error("messages were dropped")
+		}
+		if len(got) < unacknowledged {
+			t.Errorf("taken %d of %d", len(got), n)
+			return
+		}
+		for i := range unacknowledged {
+			if got[i].Watts != float64(i) {
+				t.Errorf("out of order at %d: %v", i, got[i].Watts)
+			}
+		}
+	})
+}
+
+func TestNewClientReportsAllAtOnce(t *testing.T) {
+	_, err := NewClient(ClientOptions{URL: "http://x", Meters: []ClientMeter{
+		{Name: "a", Topic: "+/a"},
+		{Name: "b", Topic: "b"},
+		{Name: "b", Topic: "b2"},
+		{Name: "c", Topic: "c", Format: meter.Format{Time: "x"}},
+	}})
+	for _, want := range []string{"must begin with mqtt://", `"+/a"`, `"b" is there twice`, `meter "c": time:`} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("no word about %q in: %v", want, err)
+		}
+	}
+	for in, want := range map[string]string{
+		"":                        "no address",
+		"house:1883":              "no address",
+		"mqtt://":                 "no address",
+		"mqtt://user:pw@house":    "their own settings",
+		"ws://house":              "must begin with mqtt://",
+		"mqtt://house:not-a-port": "no address",
+	} {
+		_, err := brokerURL(in)
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v, want %q", in, err, want)
+		}
+		if err != nil && strings.Contains(err.Error(), "pw") {
+			t.Errorf("%q: the error shows the password", in)
+		}
+	}
+	for in, want := range map[string]string{"mqtt://h": "h:1883", "mqtts://h": "h:8883", "mqtt://h:99": "h:99"} {
+		if u, err := brokerURL(in); err != nil || u.Host != want {
+			t.Errorf("%q: %v, %v, want %s", in, u, err, want)
+		}
+	}
+}
+
+// The library itself, over a real socket, against the embedded broker: which
+// lets nobody subscribe, and says so.
+func TestClientAtTheEmbeddedBroker(t *testing.T) {
+	b := onTCP(t, BrokerOptions{}, &inbox{})
+	told := make(chan struct{})
+	box := &inbox{}
+	c, err := NewClient(ClientOptions{URL: "mqtt://" + b.Addr().String(), User: "washer-1", Password: password,
+		Meters: []ClientMeter{{Name: "m", Topic: "room/washer-1"}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	stop := runDriver(t, c, failSink{box, told})
+	defer stop()
+	<-told
+	if !box.failed("did not grant") {
+		t.Errorf("%q", box.failures)
+	}
+}
+
+// failSink closes told at the first failure.
+type failSink struct {
+	*inbox
+	told chan struct{}
+}
+
+func (f failSink) Fail(name string, err error) {
+	f.inbox.Fail(name, err)
+	select {
+	case <-f.told:
+	default:
+		close(f.told)
+	}
+}
+
+// An ordinary client library publishes to the embedded broker with QoS 1.
+func TestBrokerWithAutopaho(t *testing.T) {
+	box := &inbox{}
+	b := onTCP(t, BrokerOptions{}, box)
+	server, _ := url.Parse("mqtt://" + b.Addr().String())
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	conn, err := autopaho.NewConnection(ctx, autopaho.ClientConfig{
+		ServerUrls: []*url.URL{server}, KeepAlive: 20, ConnectUsername: "washer-1", ConnectPassword: []byte(password),
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := conn.AwaitConnection(ctx); err != nil {
+		t.Fatal(err)
+	}
+	for i := range 100 {
+		// Publish returns once PUBACK is here: then the reading is in the inbox.
+		answer, err := conn.Publish(ctx, pahoPublish("room/washer-1", fmt.Sprint(i)))
+		if err != nil || answer.ReasonCode != 0 || len(box.deliveries()) != i+1 {
+			t.Fatalf("%d: %+v, %v, taken %d", i, answer, err, len(box.deliveries()))
+		}
+	}
+	if answer, err := conn.Publish(ctx, pahoPublish("room/washer-2", "1")); err == nil || answer.ReasonCode != 0x87 {
+		t.Errorf("another meter's topic: %+v, %v", answer, err)
+	}
+	if err := conn.Disconnect(ctx); err != nil {
+		t.Error(err)
+	}
+}
