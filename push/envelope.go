@@ -38,8 +38,16 @@ func Topic(n *coordinator.Notice, person coordinator.PersonID) string {
 }
 
 // Tag is what the phone groups by: a notice with the tag of a shown one takes
-// its place. It is the same for every try of a notice.
-func Tag(n *coordinator.Notice) string { return n.Subject.String() }
+// its place. It is the same for every try of a notice: the subject, or a hash
+// of it where a long room id would fill the payload.
+func Tag(n *coordinator.Notice) string {
+	if tag := n.Subject.String(); len(tag) <= longestTag {
+		return tag
+	}
+	return Topic(n, "")
+}
+
+const longestTag = 120
 
 // UrgencyOf is high for what a resident waits for, and normal otherwise.
 func UrgencyOf(kind coordinator.NoticeKind) Urgency {

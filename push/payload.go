@@ -28,15 +28,11 @@ type Payload struct {
 const longestPayload = 1023
 
 // Encode returns the payload as JSON of less than 1 KB, in which the body, then
-// the title, is cut as far as needed. A tag or url that alone would break the
-// limit is left out.
+// the title, is cut as far as needed. A url that alone would fill it becomes "/".
 func (p Payload) Encode() []byte {
 	p.Title, p.Body, p.At = tidy(p.Title), tidy(p.Body), p.At.UTC().Truncate(time.Millisecond)
 	if len(p.URL) > 300 {
 		p.URL = "/"
-	}
-	if len(p.Tag) > 200 {
-		p.Tag = p.Tag[:0]
 	}
 	for _, field := range []*string{&p.Body, &p.Title, &p.Tag, &p.URL} {
 		for {

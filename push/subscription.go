@@ -145,7 +145,7 @@ func plainLabels(s string) bool {
 // decodeKey reads base64url, padded or not, of exactly size octets.
 func decodeKey(text string, size int) ([]byte, error) {
 	data, err := base64.RawURLEncoding.Strict().DecodeString(strings.TrimRight(text, "="))
-	if err != nil {
+	if err != nil || strings.ContainsAny(text, "\r\n") { // which the decoder would skip
 		return nil, errors.New("it is not base64url")
 	}
 	if len(data) != size {

@@ -166,6 +166,16 @@ func TestPayloadStaysSmall(t *testing.T) {
 	})
 }
 
+func TestTagOfALongRoom(t *testing.T) {
+	n := called(1, noon)
+	n.Subject.Room = coordinator.RoomID(strings.Repeat("cellar", 100))
+	other := n
+	other.Subject.Turn++
+	if a, b := Tag(&n), Tag(&other); len(a) > longestTag || a == b {
+		t.Errorf("%q and %q", a, b)
+	}
+}
+
 func TestPayloadFields(t *testing.T) {
 	p := Payload{Title: "It's your turn", Body: "a\nb <c> & “d”", Tag: "cellar/turn/3", URL: "/r/cellar", Kind: coordinator.TurnCalled, At: noon.Add(time.Nanosecond)}
 	want := `{"title":"It's your turn","body":"a b <c> & “d”","tag":"cellar/turn/3","url":"/r/cellar","kind":"turn-called","at":"2026-03-02T12:00:00Z"}`
