@@ -17,7 +17,7 @@ func (r *reader) header(keys []string, line int) *node {
 	switch {
 	case old == nil:
 		return up.put(key, &node{line: line, header: true})
-	case old.shape != tableShape || old.closed:
+	case old.shape != tableShape || old.closed || old.dotted:
 		r.clash(old, line)
 		return nil
 	case old.header:
@@ -67,6 +67,24 @@ func (r *reader) descend(from *node, keys []string, line int) *node {
 	return at
 }
 
+// descendDotted walks into the tables of a dotted key, making those that are not
+// there. It may enter only tables that dotted keys have made.
+func (r *reader) descendDotted(from *node, keys []string, line int) *node {
+	at := from
+	for _, key := range keys {
+		next := at.child(key)
+		if next == nil {
+			next = at.put(key, &node{line: line, dotted: true})
+		}
+		if next.shape != tableShape || next.closed || !next.dotted {
+			r.clash(next, line)
+			return nil
+		}
+		at = next
+	}
+	return at
+}
+
 // clash reports a key that is already something else.
 func (r *reader) clash(old *node, line int) {
 	if old.shape == brokenShape {
@@ -78,7 +96,7 @@ func (r *reader) clash(old *node, line int) {
 
 // setting puts key = value into a table.
 func (r *reader) setting(table *node, keys []string, line int, value *unstable.Node) {
-	up := r.descend(table, keys[:len(keys)-1], line)
+	up := r.descendDotted(table, keys[:len(keys)-1], line)
 	if up == nil {
 		return
 	}

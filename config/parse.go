@@ -2,10 +2,8 @@ package config
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 
-	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
@@ -26,8 +24,7 @@ type reader struct {
 	root *node
 	at   *node // the table that keys go into; nil after a header that cannot be used
 	// lost: a header was unreadable, so that nothing is known about what follows it.
-	lost  bool
-	wrong bool // something was reported
+	lost bool
 }
 
 // read parses a file. The tree is nil when the file is too broken to look at
@@ -42,9 +39,6 @@ func read(file string, data []byte, rep *report) *node {
 		return nil
 	}
 	r.expressions()
-	if !r.wrong {
-		r.conform()
-	}
 	if r.lost {
 		return nil
 	}
@@ -52,7 +46,6 @@ func read(file string, data []byte, rep *report) *node {
 }
 
 func (r *reader) say(n *node, line int, wrong, right string) {
-	r.wrong = true
 	key := ""
 	if n != nil {
 		key = n.path()
@@ -110,18 +103,4 @@ func (r *reader) keyOf(e *unstable.Node) (keys []string, first, end int) {
 		end = r.base + int(k.Raw.Offset+k.Raw.Length)
 	}
 	return keys, max(first, 0), end
-}
-
-// conform asks the library's decoder for what only it knows of the standard.
-func (r *reader) conform() {
-	var all map[string]any
-	err := toml.Unmarshal(r.data, &all)
-	if err == nil {
-		return
-	}
-	line, text := 1, err.Error()
-	if decode, ok := errors.AsType[*toml.DecodeError](err); ok {
-		line, _ = decode.Position()
-	}
-	r.say(nil, line, "the file is not valid TOML: "+text, "correct this line; each setting may be given once, and numbers and dates must exist")
 }

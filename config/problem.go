@@ -68,14 +68,17 @@ func (e *Error) Error() string {
 type report struct {
 	files    []string // in reading order
 	problems []Problem
+	seen     map[Problem]bool
 }
 
+// add takes a problem, once.
 func (r *report) add(p Problem) {
 	p.Line = max(p.Line, 1)
-	same := func(q Problem) bool {
-		return q.File == p.File && q.Line == p.Line && q.Key == p.Key && q.Wrong == p.Wrong
+	if r.seen == nil {
+		r.seen = map[Problem]bool{}
 	}
-	if !slices.ContainsFunc(r.problems, same) {
+	if !r.seen[p] {
+		r.seen[p] = true
 		r.problems = append(r.problems, p)
 	}
 }

@@ -3,6 +3,7 @@ package config
 import (
 	"encoding"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,7 +18,7 @@ import (
 type section struct {
 	in    *input
 	node  *node
-	known []string
+	known map[string]bool
 }
 
 // input is one file being decoded.
@@ -36,9 +37,10 @@ func (s *section) has(key string) bool { return s.node.child(key) != nil }
 
 // take marks a key as known and returns its node when it is there and can be read.
 func (s *section) take(key string) *node {
-	if !slices.Contains(s.known, key) {
-		s.known = append(s.known, key)
+	if s.known == nil {
+		s.known = map[string]bool{}
 	}
+	s.known[key] = true
 	n := s.node.child(key)
 	if n == nil || n.shape == brokenShape {
 		return nil
@@ -247,9 +249,9 @@ func (s *section) close() {
 		return
 	}
 	for _, key := range s.node.order {
-		if !slices.Contains(s.known, key) {
-			n := s.node.keys[key]
-			s.in.tell(n, Mistake, "there is no such setting here", didYouMean(key, s.known))
+		if !s.known[key] {
+			known := slices.Sorted(maps.Keys(s.known))
+			s.in.tell(s.node.keys[key], Mistake, "there is no such setting here", didYouMean(key, known))
 		}
 	}
 }

@@ -42,9 +42,10 @@ type node struct {
 	keys map[string]*node
 	// order is that of the keys in the file.
 	order []string
-	// header: opened by a [header] of its own. closed: written in one piece
-	// (inline), so that nothing may be added.
-	header, closed bool
+	// header: opened by a [header] of its own. dotted: made by a dotted key, so
+	// that no header may open it. closed: written in one piece (inline), so that
+	// nothing may be added.
+	header, dotted, closed bool
 }
 
 // elements are those of a list; none of anything else.

@@ -135,7 +135,7 @@ func TestTreeAgreesWithDecoderOnAny(t *testing.T) {
 func TestRefusesWhatTheDecoderRefuses(t *testing.T) {
 	lines := []string{
 		"[a]", "[[a]]", "[a.b]", "[[a.b]]", "[b]", "a = 1", "a.b = 2", "b = { c = 1 }", "b.d = 2", "c = [{}]", "[[c]]",
-		"[c]", "[b.c]", "x = ", "= 1", "[a", "y = 'z' z", "d = 2026-13-01", "e = 007", "f = \"\\q\"", "a.b.c = 1", "\"a\" = 5",
+		"[c]", "[b.c]", "x = ", "= 1", "[a", "y = 'z' z", "e = 007", "[a.b.c]", "[[a.b.c]]", "b.c.d = 1", "[b.c.d]", "a = { b.c = 1, b = 2 }", "f = \"\\q\"", "a.b.c = 1", "\"a\" = 5",
 	}
 	rapid.Check(t, func(t *rapid.T) {
 		text := strings.Join(rapid.SliceOfN(rapid.SampledFrom(lines), 0, 6).Draw(t, "lines"), "\n")
