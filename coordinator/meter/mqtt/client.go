@@ -28,11 +28,12 @@ type ClientMeter struct {
 
 // ClientOptions set up a Client.
 type ClientOptions struct {
-	// URL is the broker's: mqtt://host:1883 or mqtts://host:8883.
+	// URL is the broker's: mqtt://host:1883 or mqtts://host:8883, or its web
+	// socket: ws://host/path or wss://host/path.
 	URL string
 	// User and Password are what the client signs in with; empty for none.
 	User, Password string
-	// TLS is for mqtts; nil trusts what the system trusts.
+	// TLS is for mqtts and wss; nil trusts what the system trusts.
 	TLS *tls.Config
 	// ClientID is the name under which it connects; empty for a random one.
 	ClientID string
@@ -109,20 +110,24 @@ func (o *ClientOptions) setDefaults() {
 	}
 }
 
-// brokerURL checks the address of a broker.
+// usualPorts are those of each scheme.
+var usualPorts = map[string]string{"mqtt": "1883", "mqtts": "8883", "ws": "80", "wss": "443"}
+
+// brokerURL checks the address of a broker, and adds the usual port.
 func brokerURL(s string) (*url.URL, error) {
 	u, err := url.Parse(s)
-	if err != nil || u.Host == "" {
-		return nil, fmt.Errorf("%q is no address of a broker: use mqtt://host:1883 or mqtts://host:8883", s)
-	}
-	if u.Scheme != "mqtt" && u.Scheme != "mqtts" {
-		return nil, fmt.Errorf("%q: the address must begin with mqtt:// or mqtts://", s)
+	if err != nil || u.Hostname() == "" {
+		return nil, errors.New("its address cannot be read: use one such as mqtt://host:1883 or mqtts://host:8883")
 	}
 	if u.User != nil {
 		return nil, errors.New("user and password belong into their own settings, not into the broker's address")
 	}
+	port, known := usualPorts[u.Scheme]
+	if !known {
+		return nil, fmt.Errorf("%q: the address must begin with mqtt://, mqtts://, ws:// or wss://", s)
+	}
 	if u.Port() == "" {
-		u.Host += map[string]string{"mqtt": ":1883", "mqtts": ":8883"}[u.Scheme]
+		u.Host = net.JoinHostPort(u.Hostname(), port)
 	}
 	return u, nil
 }

@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"context"
+	"crypto/tls"
 	"fmt"
 	"log/slog"
 	"net"
@@ -330,12 +331,13 @@ func TestNewClientReportsAllAtOnce(t *testing.T) {
 		}
 	}
 	for in, want := range map[string]string{
-		"":                        "no address",
-		"house:1883":              "no address",
-		"mqtt://":                 "no address",
-		"mqtt://user:pw@house":    "their own settings",
-		"ws://house":              "must begin with mqtt://",
-		"mqtt://house:not-a-port": "no address",
+		"":                           "cannot be read",
+		"house:1883":                 "cannot be read",
+		"mqtt://":                    "cannot be read",
+		"mqtt://:1883":               "cannot be read",
+		"mqtt://user:pw@house":       "their own settings",
+		"mqtt://user:pw@house:no-po": "cannot be read",
+		"http://house":               "must begin with mqtt://",
 	} {
 		_, err := brokerURL(in)
 		if err == nil || !strings.Contains(err.Error(), want) {
@@ -345,29 +347,40 @@ func TestNewClientReportsAllAtOnce(t *testing.T) {
 			t.Errorf("%q: the error shows the password", in)
 		}
 	}
-	for in, want := range map[string]string{"mqtt://h": "h:1883", "mqtts://h": "h:8883", "mqtt://h:99": "h:99"} {
+	for in, want := range map[string]string{
+		"mqtt://h": "h:1883", "mqtts://h": "h:8883", "mqtt://h:99": "h:99", "ws://h/x": "h:80", "wss://h": "h:443", "mqtt://[::1]": "[::1]:1883",
+	} {
 		if u, err := brokerURL(in); err != nil || u.Host != want {
 			t.Errorf("%q: %v, %v, want %s", in, u, err, want)
 		}
 	}
 }
 
-// The library itself, over a real socket, against the embedded broker: which
+// The library itself, over real sockets, against the embedded broker: which
 // lets nobody subscribe, and says so.
 func TestClientAtTheEmbeddedBroker(t *testing.T) {
-	b := onTCP(t, BrokerOptions{}, &inbox{})
-	told := make(chan struct{})
-	box := &inbox{}
-	c, err := NewClient(ClientOptions{URL: "mqtt://" + b.Addr().String(), User: "washer-1", Password: password,
-		Meters: []ClientMeter{{Name: "m", Topic: "room/washer-1"}}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	stop := runDriver(t, c, failSink{box, told})
-	defer stop()
-	<-told
-	if !box.failed("did not grant") {
-		t.Errorf("%q", box.failures)
+	cert, pool := certificate(t)
+	b := onTCP(t, BrokerOptions{
+		Address: "127.0.0.1:0", TLSAddress: "127.0.0.1:0", TLS: &tls.Config{Certificates: []tls.Certificate{cert}},
+	}, &inbox{})
+	for scheme, address := range map[string]net.Addr{"mqtt": b.Addr(), "mqtts": b.TLSAddr()} {
+		t.Run(scheme, func(t *testing.T) {
+			told := make(chan struct{})
+			box := &inbox{}
+			c, err := NewClient(ClientOptions{
+				URL: scheme + "://" + address.String(), User: "washer-1", Password: password, TLS: &tls.Config{RootCAs: pool},
+				Meters: []ClientMeter{{Name: "m", Topic: "room/washer-1"}},
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+			stop := runDriver(t, c, failSink{box, told})
+			defer stop()
+			<-told
+			if !box.failed("did not grant") {
+				t.Errorf("%q", box.failures)
+			}
+		})
 	}
 }
 
