@@ -23,27 +23,14 @@ func (e *endings) add(d time.Duration) {
 
 func (e *endings) known() []time.Duration { return e.After[:min(e.N, endingsKept)] }
 
-// by is the chance that a programme would have ended by d after the last strong
-// phase, by the share of past ones that had (with one unknown case added that
-// would have: the rule of succession).
-func (e *endings) by(d, slack time.Duration) float64 {
-	n := 1
-	for _, a := range e.known() {
-		if a <= d+slack {
-			n++
-		}
-	}
-	return float64(n) / float64(len(e.known())+1)
-}
-
-// alike reports whether an end so long after was seen before, give or take slack.
-func (e *endings) alike(d, slack time.Duration) bool {
+// alike is how many of the n known ends came so long after, give or take slack.
+func (e *endings) alike(d, slack time.Duration) (alike, n int) {
 	for _, a := range e.known() {
 		if d >= a-slack && d <= a+slack {
-			return true
+			alike++
 		}
 	}
-	return false
+	return alike, len(e.known())
 }
 
 // soonest is the shortest time known; 0 when none is.

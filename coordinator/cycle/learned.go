@@ -43,7 +43,7 @@ func (l *Learned) clear() {
 	l.mem.Levels.glow(false)
 	l.mem.Profile.Codes = make([]byte, 0, profileMost)
 	l.mem.Trust.Said = make([]said, 0, profileMost)
-	l.match = matcher{}
+	l.match = matcher{jumps: jumpsOf(l.s)}
 }
 
 // Read implements Engine.
@@ -144,6 +144,9 @@ func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
 	low := m.Watts < m.Levels.WorkW
 	if m.Phases.add(at, m.Watts, held, low, &m.Levels, l.s) {
 		l.say(Event{Kind: PhaseBegan, At: now, Start: m.Phases.Since, Phase: m.Phases.Now})
+		if m.Phases.Now == Heat && !m.Seam.Next.IsZero() {
+			l.rip(now, at)
+		}
 	}
 	if n := m.Profile.add(m.Watts, d, held); n > 0 {
 		for _, c := range m.Profile.Codes[len(m.Profile.Codes)-n:] {
@@ -179,7 +182,11 @@ func (l *Learned) run(at time.Time, d, held time.Duration, w float64, high bool)
 // resume ends a lull that was a pause.
 func (l *Learned) resume(at time.Time, high bool) {
 	m := &l.mem
-	m.Pauses.add(m.Lull.Low+m.Lull.Work-m.Lull.Run, m.Lull.At)
+	d := m.Lull.Low + m.Lull.Work - m.Lull.Run
+	m.Pauses.add(d, m.Lull.At)
+	if high {
+		l.sew(m.Lull.Began, d)
+	}
 	m.Lull = lull{}
 	if high {
 		m.WorkAt, m.WorkWh = at, m.Energy.Wh()
@@ -213,6 +220,10 @@ func (l *Learned) idle(now, at time.Time, d time.Duration, w float64, high bool)
 		need = 2 * onsetSure
 	}
 	if m.Onset.step(at, d, w, high, m.Energy.Wh(), need) {
+		if l.goesOn() {
+			l.reopen(now, at)
+			return
+		}
 		l.start(now, at)
 	}
 }
@@ -223,21 +234,10 @@ const afterMost = 40 * time.Minute
 // start begins a cycle at the onset.
 func (l *Learned) start(now, at time.Time) {
 	m := &l.mem
-	m.Running, m.Stalled = true, false
-	m.Start, m.StartWh = m.Onset.From, m.Onset.Wh
-	m.PeakW, m.TopW = m.Onset.PeakW, m.Onset.TopW
+	l.begin(now)
 	m.WorkAt, m.WorkWh = at, m.Energy.Wh()
-	m.Lull = lull{}
-	m.Cycle = histogram{}
-	m.Profile.reset()
-	m.Trust.reset()
-	m.Outlook = outlook{}
-	m.Phases.reset(m.Start)
-	l.match.begin(m.Past.Runs)
-	l.say(Event{Kind: Started, At: now, Start: m.Start})
-	mean := 0.0
 	if d := at.Sub(m.Start); d > 0 {
-		mean = (m.WorkWh - m.StartWh) * secondsPerHour / d.Seconds()
+		mean := (m.WorkWh - m.StartWh) * secondsPerHour / d.Seconds()
 		m.Profile.add(mean, d, d)
 		m.Cycle.add(codeOf(mean), d)
 	}
@@ -245,7 +245,22 @@ func (l *Learned) start(now, at time.Time) {
 		l.match.step(c, m.Past.Runs)
 	}
 	l.look(at)
-	m.Onset = onset{}
+}
+
+// begin sets everything to the start of a cycle at the onset.
+func (l *Learned) begin(now time.Time) {
+	m := &l.mem
+	m.Running, m.Stalled = true, false
+	m.Start, m.StartWh = m.Onset.From, m.Onset.Wh
+	m.PeakW, m.TopW = m.Onset.PeakW, m.Onset.TopW
+	m.Lull, m.Seam, m.Onset = lull{}, seam{}, onset{}
+	m.Cycle = histogram{}
+	m.Profile.reset()
+	m.Trust.reset()
+	m.Outlook = outlook{}
+	m.Phases.reset(m.Start)
+	l.match.begin(m.Past.Runs)
+	l.say(Event{Kind: Started, At: now, Start: m.Start})
 }
 
 func (l *Learned) say(e Event) { l.events = append(l.events, e) }

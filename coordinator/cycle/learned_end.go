@@ -22,7 +22,7 @@ func (l *Learned) due(now time.Time) []Event {
 // over reports whether the lull has lasted long enough to be the end.
 func (l *Learned) over(now time.Time) bool {
 	d := l.lasted(now)
-	return d >= pauseLeast && d >= l.needs()
+	return !l.mem.High && d >= pauseLeast && d >= l.needs()
 }
 
 // lasted is how long the lull has lasted by now, as far as the meter was heard.
@@ -48,7 +48,7 @@ func (l *Learned) Next() time.Time {
 		return time.Time{}
 	}
 	next := m.HeardAt.Add(l.s.SilentAfter)
-	if m.Running && m.Lull.Active {
+	if m.Running && m.Lull.Active && !m.High {
 		wait := max(pauseLeast, m.Lull.Need) - m.Lull.lasted()
 		if wait <= m.cadence(m.High).hold(l.s.SilentAfter) {
 			if at := m.Last.At.Add(max(wait, 0)); at.Before(next) {
@@ -80,7 +80,7 @@ func (l *Learned) finish(now time.Time) {
 
 const (
 	// What is shorter than this and takes less than that is no load's cycle.
-	cycleLeast   = 12 * time.Minute
+	cycleLeast   = 18 * time.Minute
 	cycleLeastWh = 40
 )
 
@@ -124,6 +124,7 @@ func (l *Learned) close(k Kind, now, end time.Time, wh float64) {
 	m.End, m.CycleWh = end, wh-m.StartWh
 	l.say(Event{Kind: k, At: now, Start: m.Start, End: end, EnergyWh: m.CycleWh, PeakW: m.PeakW})
 	l.learn(end, k != Finished)
+	m.Closed = m.Lull.At
 	m.Lull = lull{}
 	m.Onset = onset{}
 	m.AfterGlow = 0
@@ -146,6 +147,7 @@ func (l *Learned) learn(end time.Time, cut bool) {
 			m.Endings.add(end.Sub(m.Phases.StrongUntil))
 		}
 	}
+	m.Kept = false
 	n := min(len(m.Profile.Codes), int((length+profileStep/2)/profileStep))
 	if n < 1 {
 		return
@@ -157,4 +159,5 @@ func (l *Learned) learn(end time.Time, cut bool) {
 	r := run{Codes: append([]byte(nil), m.Profile.Codes[:n]...), Length: length, Wh: m.CycleWh, Cut: cut}
 	r.Marks = landmarks(r.Codes)
 	m.Past.keep(r, like)
+	m.Kept = true
 }

@@ -1,6 +1,9 @@
 package cycle
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // look reckons the outlook anew, at the end of a minute.
 func (l *Learned) look(at time.Time) {
@@ -9,11 +12,12 @@ func (l *Learned) look(at time.Time) {
 	steps := time.Duration(len(m.Profile.Codes)) * profileStep
 	rest := elapsed - steps // since the last whole minute
 	l.ahead.reset()
+	blur := l.blur()
 	for i := range l.match.weight {
 		r := &m.Past.Runs[i]
 		for j := l.match.alive[i][0]; j < l.match.alive[i][1]; j++ {
 			if w := l.match.weight[i][j]; w > 0 {
-				l.ahead.add(r.left(j), float64(w))
+				l.addBlurred(r.left(j), float64(w), blur)
 			}
 		}
 	}
@@ -34,6 +38,26 @@ func (l *Learned) look(at time.Time) {
 		About: len(m.Past.Runs) == 0, Phases: m.Phases.Count,
 	}
 	m.Outlook.move(to)
+}
+
+// blur is how much a remaining time varies between cycles that look alike, as a
+// share of it: more where few have been seen, and for a dryer, whose load may be
+// of any wetness.
+func (l *Learned) blur() float64 {
+	share := Disp1
+	if !l.s.Washer {
+		share = Disp2
+	}
+	return share / math.Sqrt(1+float64(len(l.mem.Past.Runs)))
+}
+
+// blurAt are points of a normal distribution of equal weight, in deviations.
+var blurAt = [5]float64{-1.28, -0.52, 0, 0.52, 1.28}
+
+func (l *Learned) addBlurred(d time.Duration, w, share float64) {
+	for _, z := range blurAt {
+		l.ahead.add(time.Duration(float64(d)*(1+z*share)), w/float64(len(blurAt)))
+	}
 }
 
 // addNovel spreads the weight of a programme never seen over the lengths that

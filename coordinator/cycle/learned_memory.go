@@ -32,12 +32,17 @@ type learnedMemory struct {
 	Running, Stalled bool
 	Start, End       time.Time
 	StartWh, CycleWh float64
+	// Closed is where in the programme the cycle was declared over; Kept says
+	// that it is the newest of the past runs.
+	Closed place
+	Kept   bool
 	// PeakW is the second highest power, TopW the highest.
 	PeakW, TopW float64
 	// WorkAt is the newest reading at work, WorkWh the energy tally at it.
 	WorkAt  time.Time
 	WorkWh  float64
 	Lull    lull
+	Seam    seam
 	Cycle   histogram
 	Profile profile
 	Phases  phases

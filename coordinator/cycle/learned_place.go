@@ -27,10 +27,11 @@ func (l *Learned) place() place {
 	p := known*near + (1-known)*guess
 	if after {
 		slack := max(endingsSlack, since/5) + m.Meter[1].Usual
-		if m.Endings.alike(since, slack) {
-			p = max(p, guessAlike)
+		alike, n := m.Endings.alike(since, slack)
+		if alike > 0 {
+			p = max(p, guessAlike*m.Past.novelty())
 		}
-		p *= m.Endings.by(since, slack)
+		p *= min(1, 1.5*float64(alike+1)/float64(n+1))
 	}
 	return place{Near: p, After: after}
 }

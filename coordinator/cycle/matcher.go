@@ -27,17 +27,29 @@ type matcher struct {
 	// have come to their end while the cycle goes on.
 	novel, beyond float64
 	steps         int
+	// jumps is the chance of a jump to a landmark in a minute: how much the
+	// length of a phase varies.
+	jumps float64
 }
 
 const (
 	moveStay, moveSkip = 0.06, 0.05
-	// jumpChance is the chance of a jump to a landmark in a minute.
-	jumpChance = 0.01
 	// novelFit is how well any power fits a programme never seen.
 	novelFit = 0.30
 	// beamLeast is the weight below which a state is given up.
 	beamLeast = 1e-6
 )
+
+// jumpsOf is higher for a dryer, which heats until the load is dry.
+func jumpsOf(s Settings) float64 {
+	if s.Washer {
+		return JumpW
+	}
+	return JumpD
+}
+
+var JumpW, JumpD = 0.01, 0.03
+var Disp1, Disp2 = 0.25, 0.4
 
 // fit is how well two codes fit that lie so far apart: a Laplace distribution
 // with a floor for what happens otherwise, raised to a power below one since the
@@ -157,7 +169,7 @@ func (m *matcher) jump(i int, marks []int, lo, hi int) (int, int) {
 	for _, v := range w[lo:hi] {
 		mass += v
 	}
-	give := mass * jumpChance / float32(len(marks))
+	give := mass * float32(m.jumps) / float32(len(marks))
 	for _, j := range marks {
 		// The step that follows moves it on to the landmark itself.
 		at := j - 1

@@ -45,6 +45,9 @@ const (
 	pausePrior = 10
 	// A pause near the end may be this much longer than any seen.
 	pauseStretch = 1.25
+	// strayLeast is how many ends a cycle has where none is expected: somebody
+	// switches the machine off.
+	strayLeast = 0.01
 )
 
 func pauseBin(d time.Duration) int {
@@ -55,18 +58,23 @@ func pauseBin(d time.Duration) int {
 }
 
 // add counts a pause after which the cycle went on.
-func (p *pauses) add(d time.Duration, at place) {
+func (p *pauses) add(d time.Duration, at place) { p.count(d, at, 1) }
+
+// forget takes back a pause that has turned out to be an end.
+func (p *pauses) forget(d time.Duration, at place) { p.count(d, at, -1) }
+
+func (p *pauses) count(d time.Duration, at place, n float64) {
 	if d < pauseLeast {
 		return
 	}
 	b := pauseBin(d)
-	p.Seen[b]++
-	p.Near[b] += at.Near
-	p.Close += at.Near
+	p.Seen[b] += n
+	p.Near[b] += n * at.Near
+	p.Close += n * at.Near
 	if at.After {
-		p.After += 1 - at.Near
+		p.After += n * (1 - at.Near)
 	} else {
-		p.Away += 1 - at.Near
+		p.Away += n * (1 - at.Near)
 	}
 }
 
@@ -99,7 +107,7 @@ type habit struct {
 
 func habitOf(s Settings) habit {
 	if s.Washer {
-		return habit{away: 10, after: 2, close: 1, scale: 12 * time.Second, power: 2.3, strayEnd: 0.03}
+		return habit{away: 10, after: 2, close: 1, scale: 12 * time.Second, power: 2.3, strayEnd: 0.05}
 	}
 	return habit{away: 3, after: 1, close: 0.5, scale: 8 * time.Second, power: 2.5, strayEnd: 0.1}
 }
@@ -122,7 +130,8 @@ func (p *pauses) goesOn(d time.Duration, at place, h habit) float64 {
 	shrunk := max(pauseLeast, time.Duration(float64(d)/pauseStretch))
 	close := (p.Close+h.close)*longer + tail(&p.Near, shrunk)
 	on := ((1-at.Near)*rest*longer + at.Near*close) / (p.Cycles + 1)
-	return on / (on + (1-at.Near)*h.strayEnd + at.Near)
+	stray := max(strayLeast, h.strayEnd/(1+p.Cycles))
+	return on / (on + (1-at.Near)*stray + at.Near)
 }
 
 // need is how long a lull must last until the chance that it goes on is below doubt.

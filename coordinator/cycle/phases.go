@@ -30,6 +30,8 @@ type phases struct {
 	Reheated bool
 	// HotW is the highest power of a heating slot, W.
 	HotW float64
+	// CoolW is the power of the cool-down, W.
+	CoolW float64
 	// Drum is a running mean of the drum's usual power, W.
 	Drum float64
 }
@@ -84,6 +86,19 @@ func (p *phases) enter(next Phase, from time.Time) bool {
 	return true
 }
 
+// cooling reports whether a machine that washes and dries is in a cool-down: the
+// drum turns on without a stop when the heater goes off, where a wash would go
+// on in turns.
+func (p *phases) cooling(w float64) bool {
+	switch p.Now {
+	case Heat:
+		return true
+	case CoolDown:
+		return w > 0.6*p.CoolW && w < 1.6*p.CoolW
+	}
+	return false
+}
+
 // spinBelow is what a spin stays below, W: where there is a heater it takes much
 // less than that; the lower step of a heater with two is no spin.
 func (p *phases) spinBelow(v *levels) float64 {
@@ -104,6 +119,9 @@ func (p *phases) classify(w, low float64, v *levels, s Settings) Phase {
 		return Heat
 	case low > 0.9:
 		return Pause
+	case s.Washer && s.Dryer && low < 0.05 && p.cooling(w):
+		p.CoolW = w
+		return CoolDown
 	case s.Washer && low < 0.05 && p.Drum > 0 && w >= spinTimes*p.Drum && w > 100 && w < p.spinBelow(v):
 		return Spin
 	case s.Washer && w < fillBelowW:

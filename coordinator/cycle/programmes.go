@@ -43,6 +43,26 @@ func (p *programmes) keep(r run, like int) int {
 	return r.Programme
 }
 
+// novelty is about the chance that the next run is of a programme never seen:
+// with n runs of p programmes, 2p/(n+1) at most 1 (after I. J. Good, The population
+// frequencies of species, Biometrika 40 (1953) 237-264, who takes the share of
+// what was seen once).
+func (p *programmes) novelty() float64 {
+	once := 1
+	for i, r := range p.Runs {
+		n := 0
+		for _, o := range p.Runs {
+			if o.Programme == r.Programme {
+				n++
+			}
+		}
+		if n == 1 && i >= 0 {
+			once++
+		}
+	}
+	return min(1, float64(2*once)/float64(len(p.Runs)+1))
+}
+
 func (p *programmes) drop() {
 	best, most := 0, 0
 	for i, r := range p.Runs {

@@ -1,0 +1,42 @@
+package cycle
+
+import "time"
+
+// newStarts is how often a machine that is free is started, in a minute: every
+// few hours by day (common practice, no source).
+const newStarts = 0.004
+
+// goesOn reports whether the work that has begun is the last cycle's: the chance
+// that it paused for so long and goes on this minute against that of a new start.
+func (l *Learned) goesOn() bool {
+	m := &l.mem
+	if !m.Kept || m.End.IsZero() {
+		return false
+	}
+	h := habitOf(l.s)
+	gap := m.Onset.From.Sub(m.End)
+	return m.Pauses.goesOn(gap, m.Closed, h)*h.power/gap.Minutes() > newStarts
+}
+
+// reopen takes back the end of the last cycle, which goes on.
+func (l *Learned) reopen(now, at time.Time) {
+	m := &l.mem
+	m.Past.Runs = m.Past.Runs[:len(m.Past.Runs)-1]
+	m.Kept = false
+	m.Running = true
+	m.End = time.Time{}
+	m.PeakW, m.TopW = max(m.PeakW, m.Onset.PeakW), max(m.TopW, m.Onset.TopW)
+	m.WorkAt, m.WorkWh = at, m.Energy.Wh()
+	m.Phases.Now, m.Phases.Since = Tumble, m.Onset.From
+	m.Phases.Count++
+	gap := at.Sub(m.Start) - time.Duration(len(m.Profile.Codes))*profileStep - m.Profile.Filled
+	m.Profile.add(0, max(0, gap), max(0, gap))
+	l.match.begin(m.Past.Runs)
+	m.Outlook = outlook{}
+	for _, c := range m.Profile.Codes {
+		l.match.step(c, m.Past.Runs)
+	}
+	m.Onset = onset{}
+	l.say(Event{Kind: Resumed, At: now, Start: m.Start})
+	l.look(at)
+}
