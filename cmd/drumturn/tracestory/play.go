@@ -1,0 +1,110 @@
+package tracestory
+
+import (
+	"errors"
+	"io"
+	"time"
+
+	"drumturn/coordinator/cycle"
+)
+
+// askEvery is how often the remaining time of a running cycle is asked.
+const askEvery = time.Minute
+
+// listener hears what happens in a replay, in the order of time.
+type listener interface {
+	// heard is called with each reading, before the engine is.
+	heard(r cycle.Reading)
+	said(e cycle.Event)
+	// asked is called with each answer about the remaining time.
+	asked(now time.Time, start time.Time, e cycle.Estimate)
+	// over is called once, with what the engine knew at the last reading.
+	over(now time.Time, s cycle.Status)
+}
+
+// player is a replay under way.
+type player struct {
+	engine cycle.Engine
+	to     listener
+	now    time.Time
+	// ask is when the remaining time is asked next; zero while nothing runs.
+	ask time.Time
+}
+
+// play feeds all readings to the engine as a loop does: with a tick at each
+// instant that the engine asks for, and none after the last reading.
+func play(e cycle.Engine, next func() (cycle.Reading, error), to listener) error {
+	p := player{engine: e, to: to}
+	for {
+		r, err := next()
+		if errors.Is(err, io.EOF) {
+			to.over(p.now, e.Status())
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		p.until(r.At)
+		to.heard(r)
+		if r.At.After(p.now) {
+			p.now = r.At
+		}
+		p.tell(e.Read(p.now, r))
+	}
+}
+
+// until lets time pass up to an instant, which it leaves to the caller.
+func (p *player) until(end time.Time) {
+	for {
+		tick := p.engine.Next()
+		switch {
+		case !p.ask.IsZero() && p.ask.Before(end) && (tick.IsZero() || p.ask.Before(tick)):
+			p.now = p.ask
+			p.answer()
+		case !tick.IsZero() && tick.Before(end):
+			if tick.After(p.now) {
+				p.now = tick
+			}
+			said := p.engine.Tick(p.now)
+			p.tell(said)
+			if again := p.engine.Next(); len(said) == 0 && !again.After(p.now) {
+				return // It has nothing to say after all.
+			}
+		default:
+			return
+		}
+	}
+}
+
+// tell passes events on, and begins or ends the asking.
+func (p *player) tell(events []cycle.Event) {
+	for _, e := range events {
+		p.to.said(e)
+	}
+	s := p.engine.Status()
+	switch {
+	case !s.Running || s.Silent:
+		p.ask = time.Time{}
+	case p.ask.IsZero():
+		p.ask = p.now
+		p.answer()
+	}
+}
+
+func (p *player) answer() {
+	if e, ok := p.engine.Remaining(p.now); ok {
+		p.to.asked(p.now, p.engine.Status().Start, e)
+	}
+	p.ask = p.ask.Add(askEvery)
+}
+
+// both lets two listeners hear the same.
+type both [2]listener
+
+func (b both) heard(r cycle.Reading) { b[0].heard(r); b[1].heard(r) }
+func (b both) said(e cycle.Event)    { b[0].said(e); b[1].said(e) }
+func (b both) asked(now, start time.Time, e cycle.Estimate) {
+	b[0].asked(now, start, e)
+	b[1].asked(now, start, e)
+}
+func (b both) over(now time.Time, s cycle.Status) { b[0].over(now, s); b[1].over(now, s) }
