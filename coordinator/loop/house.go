@@ -139,3 +139,18 @@ func (h *House) Deliver(ctx context.Context, meter string, reading cycle.Reading
 	}
 	return p.room.Deliver(ctx, p.machine, reading)
 }
+
+// Seed takes events to the building's people before Run, for what a new
+// building needs. It must not be called once Run has been.
+func (h *House) Seed(ctx context.Context, events ...coordinator.PeopleEvent) error {
+	for _, ev := range events {
+		it := peopleItem{event: ev, answer: make(chan error, 1)}
+		if err := h.people.take(ctx, it); err != nil {
+			return fmt.Errorf("seed the building's people: %w", err)
+		}
+		if err := <-it.answer; err != nil {
+			return fmt.Errorf("seed the building's people: %w", err)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,94 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"drumturn/coordinator/store"
+)
+
+// backupCommand copies the store and the keys, while the program runs or not.
+type backupCommand struct {
+	fileArgument
+	To string `help:"Folder to write into; empty: the one that the building file names." type:"path"`
+}
+
+// Run writes one backup and names it.
+func (c *backupCommand) Run(ctx context.Context, s streams) error {
+	file, err := c.load(s.err)
+	if err != nil {
+		return err
+	}
+	folder := c.To
+	if folder == "" {
+		folder = file.Backup.Folder
+	}
+	path, err := askBackup(ctx, file.Server.Data, folder)
+	if errors.Is(err, errNotRunning) {
+		path, err = c.offline(ctx, file.Server.Data, folder)
+	}
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "Wrote %s\nIt holds the store and the push keys: without those keys every phone would have to switch notices on again.\nTo restore: stop the program and copy its files into %s.\n", path, file.Server.Data)
+	return nil
+}
+
+// offline copies the store of a program that is not running.
+func (c *backupCommand) offline(ctx context.Context, data, folder string) (string, error) {
+	path := filepath.Join(data, "drumturn.db")
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return "", usageError{fmt.Errorf("there is no store in %s yet; start the program once with: drumturn serve %s", data, c.File)}
+	}
+	st, err := store.Open(path, store.Options{})
+	if err != nil {
+		return "", err
+	}
+	defer st.Close()
+	return backupTo(ctx, st, data, folder, time.Now())
+}
+
+// keyFiles are kept in a backup besides the store.
+var keyFiles = []string{"push-keys.json", "wall-key"}
+
+// copier copies a store while it is in use.
+type copier interface {
+	Backup(ctx context.Context, path string) error
+}
+
+// backupTo writes a folder named after the instant, with the store and the keys,
+// and returns its path. It appears under that name only once it is whole.
+func backupTo(ctx context.Context, st copier, data, folder string, now time.Time) (string, error) {
+	if !filepath.IsAbs(folder) {
+		return "", fmt.Errorf("backup: %q is no full path of a folder", folder)
+	}
+	final := filepath.Join(folder, "drumturn-"+now.UTC().Format("20060102T150405Z"))
+	partial := final + ".partial"
+	if err := os.MkdirAll(partial, 0o700); err != nil {
+		return "", fmt.Errorf("backup: %w", err)
+	}
+	if err := st.Backup(ctx, filepath.Join(partial, "drumturn.db")); err != nil {
+		return "", fmt.Errorf("backup: %w", err)
+	}
+	for _, name := range keyFiles {
+		content, err := os.ReadFile(filepath.Join(data, name))
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err == nil {
+			err = os.WriteFile(filepath.Join(partial, name), content, 0o600)
+		}
+		if err != nil {
+			return "", fmt.Errorf("backup: %w", err)
+		}
+	}
+	if err := os.Rename(partial, final); err != nil {
+		return "", fmt.Errorf("backup: %w", err)
+	}
+	return final, nil
+}

@@ -1,0 +1,101 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"drumturn/config"
+	"drumturn/coordinator"
+	"drumturn/coordinator/store"
+	"drumturn/push"
+)
+
+// checkCommand checks a building file without starting anything.
+type checkCommand struct {
+	fileArgument
+	Offline bool `help:"Do not try the network (name, certificate, push services)."`
+}
+
+// Run prints what was found; an unusable file is an error of use.
+func (c *checkCommand) Run(ctx context.Context, s streams) error {
+	file, err := c.load(s.out)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "%s: %s, %s.\n", c.File, file.Building.Name, counted(file))
+	c.differences(ctx, s, file)
+	setup := push.Setup{
+		PublicURL: file.Server.PublicURL, TLS: file.Server.TLS.Mode, Subject: file.Server.PushSubject, Hosts: file.Server.PushHosts,
+	}
+	if len(setup.Hosts) == 0 {
+		setup.Hosts = push.DefaultHosts()
+	}
+	var probes push.Probes
+	if !c.Offline {
+		ctx, cancel := context.WithTimeout(ctx, 15*time.Second)
+		defer cancel()
+		probes = push.NewProber().Probe(ctx, setup, time.Now())
+	}
+	fmt.Fprintln(s.out, "\nNotices to phones:")
+	for _, f := range push.Advice(setup, probes) {
+		fmt.Fprintf(s.out, "  %-4s %s: %s\n", f.Level, f.About, f.Text)
+		if f.Do != "" {
+			fmt.Fprintf(s.out, "       %s\n", f.Do)
+		}
+	}
+	fmt.Fprintln(s.out, "\n"+safetyLines)
+	return nil
+}
+
+// safetyLines are the cautions that belong beside every meter.
+const safetyLines = `Safety:
+  A meter or plug must be rated for the machine's highest sustained draw: a washer that heats
+  takes 2.0 to 2.5 kW, many dryers more. No extension leads. A meter that is wired in is a licensed
+  electrician's work under the local code. A dryer whose drying time creeps up may have a blocked
+  lint screen or vent, which is a fire risk: clean it, stop using it, have it looked at. Nothing
+  here makes it safe to leave a machine running unattended. Bills may need a meter approved for billing.`
+
+// counted says how much there is in a building.
+func counted(file *config.File) string {
+	machines := 0
+	for _, room := range file.Rooms {
+		machines += len(room.Machines)
+	}
+	return fmt.Sprintf("%d rooms, %d machines, %d meters", len(file.Rooms), machines, len(file.Meters))
+}
+
+// differences says where the house rules in force are not those of the file,
+// when there is a store that nobody is using.
+func (c *checkCommand) differences(ctx context.Context, s streams, file *config.File) {
+	path := filepath.Join(file.Server.Data, "drumturn.db")
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		fmt.Fprintln(s.out, "There is no store yet: the first start takes the house rules and the tariff from this file.")
+		return
+	}
+	st, err := store.Open(path, store.Options{})
+	if err != nil {
+		fmt.Fprintf(s.out, "The house rules in force cannot be compared with the file: %v.\n", err)
+		return
+	}
+	defer st.Close()
+	for _, room := range file.Rooms {
+		stored, err := st.Load(ctx, room.ID)
+		if err != nil {
+			fmt.Fprintf(s.out, "Room %s cannot be read: %v.\n", room.ID, err)
+			continue
+		}
+		r, err := coordinator.Restore(room, stored, engine)
+		if err != nil {
+			fmt.Fprintf(s.out, "Room %s cannot be read: %v.\n", room.ID, err)
+			continue
+		}
+		for _, line := range config.Differences(room.Seed, r.Snapshot(time.Now()).Rules) {
+			fmt.Fprintf(s.out, "Room %s, house rules in force differ from the file: %s\n", room.ID, line)
+		}
+	}
+}

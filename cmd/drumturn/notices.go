@@ -1,0 +1,125 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"time"
+
+	"drumturn/coordinator"
+	"drumturn/push"
+	"drumturn/push/webpush"
+	"drumturn/ui"
+)
+
+// wirePush makes the outbox worker. Without a subject for push services there
+// is none: residents still have the pages, and rows wait until there is one.
+func (a *app) wirePush(context.Context) error {
+	a.advice.setup = push.Setup{
+		PublicURL: a.file.Server.PublicURL, TLS: a.file.Server.TLS.Mode,
+		Subject: a.file.Server.PushSubject, Hosts: a.pushHosts(),
+	}
+	var err error
+	a.keys, err = push.LoadOrCreateKeys(a.dataFile("push-keys.json"))
+	if err != nil {
+		return err
+	}
+	for _, warning := range a.keys.Warnings {
+		a.log.Warn(warning)
+	}
+	if a.file.Server.PushSubject == "" {
+		return nil
+	}
+	sender, err := webpush.New(push.NewClient(a.client), a.keys.Keys, a.file.Server.PushSubject)
+	if err != nil {
+		return err
+	}
+	var outbox push.Outbox = a.store
+	if a.outbox != nil {
+		outbox = a.outbox(outbox)
+	}
+	a.worker = push.NewWorker(push.Config{
+		Outbox: outbox, People: a.house.People, Directory: directory(a.file.Rooms), Clock: a.clock, Sender: sender, Log: a.log,
+		Unsubscribe: func(ctx context.Context, device string) error {
+			return a.house.DoPeople(ctx, coordinator.Unsubscribe{ID: device})
+		},
+		URL: func(n coordinator.Notice) string { return "/r/" + string(n.Subject.Room) },
+	})
+	return nil
+}
+
+func (a *app) pushHosts() []string {
+	if len(a.file.Server.PushHosts) > 0 {
+		return a.file.Server.PushHosts
+	}
+	return push.DefaultHosts()
+}
+
+// wakeWorker wakes the worker after each commit that changed a room.
+func (a *app) wakeWorker(ctx context.Context) {
+	committed, stop := a.house.Committed()
+	defer stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-committed:
+			a.worker.Wake()
+		}
+	}
+}
+
+// directory tells the worker of the rooms.
+type directory []coordinator.Plan
+
+// Room gives a room's name and zone.
+func (d directory) Room(id coordinator.RoomID) (string, *time.Location) {
+	for i := range d {
+		if d[i].ID == id {
+			return d[i].Name, d[i].Zone
+		}
+	}
+	return "", nil
+}
+
+// adviceEvery is how old what was probed may be.
+const adviceEvery = 10 * time.Minute
+
+// advice answers "can notices work here?", and remembers the answer for a while,
+// because the probes go out to the network.
+type advice struct {
+	setup push.Setup
+
+	mu    sync.Mutex
+	at    time.Time
+	found []push.Finding
+}
+
+// get returns the findings, probing anew when they are old.
+func (v *advice) get(ctx context.Context, now time.Time) []push.Finding {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if v.found == nil || now.Sub(v.at) > adviceEvery {
+		v.at, v.found = now, push.Advice(v.setup, push.NewProber().Probe(ctx, v.setup, now))
+	}
+	return v.found
+}
+
+// adviceLevels are the levels of findings as the pages name them.
+var adviceLevels = map[push.Level]string{push.OK: "good", push.Warn: "note", push.Bad: "bad"}
+
+// pageAdvice is what the manager's page says about notices and meters.
+func (a *app) pageAdvice() []ui.Advice {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	var out []ui.Advice
+	for _, f := range a.advice.get(ctx, time.Now()) {
+		out = append(out, ui.Advice{Level: adviceLevels[f.Level], Text: f.Text, Do: f.Do})
+	}
+	for _, m := range a.meters.Health().Meters {
+		if m.Trouble != "" {
+			out = append(out, ui.Advice{Level: "bad", Text: fmt.Sprintf("Meter %s: %s", m.Meter, m.Trouble), Do: "Look at the meter's settings in the building file, and at the meter itself."})
+		}
+	}
+	return out
+}
