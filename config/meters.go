@@ -30,8 +30,10 @@ var drivers = map[string]func(*builder, *section) any{
 	noDriver:      func(*builder, *section) any { return nil },
 }
 
+var driverWords = slices.Sorted(maps.Keys(drivers))
+
 // Drivers lists the words that a meter's driver may be, sorted.
-func Drivers() []string { return slices.Sorted(maps.Keys(drivers)) }
+func Drivers() []string { return slices.Clone(driverWords) }
 
 // meterEntry is a meter with its place and the machine it was given to.
 type meterEntry struct {
@@ -57,13 +59,23 @@ func (b *builder) readMeters(root *section) {
 
 func (b *builder) oneMeter(name string, s *section) Meter {
 	m := Meter{Name: name}
-	s.missing("driver", "add driver = with one of "+quoted(Drivers()))
-	if !s.word("driver", (*plainWord)(&m.Driver), Drivers()...) {
-		return m // without a driver, no other setting can be judged
+	s.missing("driver", "add driver = with one of "+quoted(driverWords))
+	if !s.word("driver", (*plainWord)(&m.Driver), driverWords...) {
+		s.misspelt("driver") // without it, no other setting can be judged
+		return m
 	}
 	m.Options = drivers[m.Driver](b, s)
 	s.close()
 	return m
+}
+
+// misspelt reports the settings that were probably meant as key.
+func (s *section) misspelt(key string) {
+	for _, name := range s.node.order {
+		if name != key && nearest(name, []string{key}) != "" {
+			s.wrong(name, "there is no such setting here", "did you mean "+key+"?")
+		}
+	}
 }
 
 // plainWord is any word.

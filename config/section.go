@@ -85,7 +85,7 @@ func (s *section) missing(key, right string) {
 
 // text reads a text without control characters.
 func (s *section) text(key string, into *string) bool {
-	n := s.scalar(key, `"text"`, textShape)
+	n := s.scalar(key, exampleFor(key, `"text"`), textShape)
 	if n == nil {
 		return false
 	}
@@ -114,7 +114,7 @@ func (s *section) name(key string, into *string) {
 
 // texts reads a list of texts.
 func (s *section) texts(key string, into *[]string) {
-	n := s.scalar(key, `["one", "two"]`, listShape)
+	n := s.scalar(key, exampleFor(key, `["one", "two"]`), listShape)
 	if n == nil {
 		return
 	}
@@ -153,7 +153,7 @@ func (s *section) whole(key string, into *int, lo, hi int) bool {
 
 // count reads an integer whose bounds are checked elsewhere.
 func (s *section) count(key string, into *int) {
-	n := s.scalar(key, "2", wholeShape)
+	n := s.scalar(key, exampleFor(key, "2"), wholeShape)
 	if n == nil {
 		return
 	}
@@ -167,7 +167,7 @@ func (s *section) count(key string, into *int) {
 
 // number reads a number from lo to hi.
 func (s *section) number(key string, into *float64, lo, hi float64, unit string) bool {
-	n := s.scalar(key, fmt.Sprintf("%g, without quotes and unit", hi), numberShape, wholeShape)
+	n := s.scalar(key, exampleFor(key, fmt.Sprintf("%g, without quotes and unit", hi)), numberShape, wholeShape)
 	if n == nil {
 		return false
 	}
@@ -182,7 +182,7 @@ func (s *section) number(key string, into *float64, lo, hi float64, unit string)
 
 // duration reads a length of time.
 func (s *section) duration(key string, into *time.Duration) bool {
-	n := s.scalar(key, `"10m"`, textShape)
+	n := s.scalar(key, exampleFor(key, `"10m"`), textShape)
 	if n == nil {
 		return false
 	}
