@@ -30,7 +30,7 @@ import (
 const (
 	chunkFormat  = 1
 	flagDeflated = 0x80
-	chunkMax     = 1024
+	chunkMax     = 512
 	// bodyMax bounds what a damaged chunk can make the decoder allocate.
 	bodyMax = chunkMax * 3 * (binary.MaxVarintLen64 + 1)
 	spanSec = 6 * 60 * 60

@@ -216,8 +216,8 @@ func sizeOf(t *testing.T, all []cycle.Reading, bound float64) {
 func TestSmallChunksAreMerged(t *testing.T) {
 	f, _ := openFile(t)
 	store(t, f, steady(3000), 5) // 600 flushes in one span
-	if chunks, size := chunkBytes(t, f); chunks != 3 {
-		t.Errorf("%d chunks of %d bytes instead of 3", chunks, size)
+	if chunks, size := chunkBytes(t, f); chunks != 6 {
+		t.Errorf("%d chunks of %d bytes instead of 6", chunks, size)
 	}
 	wantSame(t, "readings", len(readings(t, f, "cellar", "w1", at(0), at(3000))), 3000)
 }

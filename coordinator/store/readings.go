@@ -192,12 +192,11 @@ func putChunks(b *bbolt.Bucket, prefix []byte, span int64, number uint32, all []
 // lastChunk is a copy of the machine's newest chunk at or before the span; nil when there is none.
 func lastChunk(b *bbolt.Bucket, prefix []byte, span int64) (key, value []byte) {
 	c := b.Cursor()
-	k, v := c.Seek(spanKey(prefix, span+1))
-	if k == nil {
-		k, v = c.Last()
-	} else {
-		k, v = c.Prev()
+	step := c.Prev
+	if k, _ := c.Seek(spanKey(prefix, span+1)); k == nil {
+		step = c.Last
 	}
+	k, v := step()
 	if !bytes.HasPrefix(k, prefix) {
 		return nil, nil
 	}

@@ -1,0 +1,175 @@
+package usage
+
+import (
+	"context"
+	"maps"
+	"os"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+	_ "time/tzdata" // the same rules of the clocks on every machine
+
+	"drumturn/coordinator"
+)
+
+var (
+	ctx    = context.Background()
+	berlin = zone("Europe/Berlin")
+)
+
+func zone(name string) *time.Location {
+	z, err := time.LoadLocation(name)
+	if err != nil {
+		panic(err)
+	}
+	return z
+}
+
+func must(t interface {
+	Helper()
+	Fatal(...any)
+}, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// local is an instant of Berlin.
+func local(text string) time.Time {
+	t, err := time.ParseInLocation("2006-01-02 15:04:05", text+":00", berlin)
+	if err != nil {
+		panic(err)
+	}
+	return t
+}
+
+func date(text string) (d Date) {
+	if err := d.UnmarshalText([]byte(text)); err != nil {
+		panic(err)
+	}
+	return d
+}
+
+// fakeStore is a store in memory that counts what it is asked.
+type fakeStore struct {
+	mu      sync.Mutex
+	facts   map[coordinator.Unit][]coordinator.Fact
+	sums    map[string][]byte
+	marks   map[string][]time.Time // job and date -> when it was marked
+	retains []retainCall
+	backups []string
+	// fail is asked before each call that writes; it may panic.
+	fail func(what string) error
+}
+
+type retainCall struct {
+	unit               coordinator.Unit
+	byPerson, readings time.Time
+}
+
+func newFake() *fakeStore {
+	return &fakeStore{
+		facts: map[coordinator.Unit][]coordinator.Fact{}, sums: map[string][]byte{}, marks: map[string][]time.Time{},
+		fail: func(string) error { return nil },
+	}
+}
+
+func (s *fakeStore) add(unit coordinator.Unit, facts ...coordinator.Fact) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.facts[unit] = append(s.facts[unit], facts...)
+	slices.SortStableFunc(s.facts[unit], func(a, b coordinator.Fact) int { return a.At.Compare(b.At) })
+}
+
+func (s *fakeStore) Facts(ctx context.Context, unit coordinator.Unit, from, to time.Time, fn func(coordinator.Fact) bool) error {
+	s.mu.Lock()
+	all := slices.Clone(s.facts[unit])
+	s.mu.Unlock()
+	for _, f := range all {
+		if !f.At.Before(from) && f.At.Before(to) && !fn(f) {
+			break
+		}
+	}
+	return ctx.Err()
+}
+
+func (s *fakeStore) PutRollup(_ context.Context, key string, value []byte) error {
+	if err := s.fail("rollup " + key); err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.sums[key] = slices.Clone(value)
+	return nil
+}
+
+func (s *fakeStore) Rollups(_ context.Context, from, to string, fn func(string, []byte) bool) error {
+	s.mu.Lock()
+	all := maps.Clone(s.sums)
+	s.mu.Unlock()
+	for _, key := range slices.Sorted(maps.Keys(all)) {
+		if key >= from && (to == "" || key < to) && !fn(key, all[key]) {
+			break
+		}
+	}
+	return nil
+}
+
+func (s *fakeStore) JobDone(_ context.Context, job, date string) (bool, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.marks[job+" "+date]) > 0, nil
+}
+
+func (s *fakeStore) MarkJob(_ context.Context, job, date string, at time.Time) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.marks[job+" "+date] = append(s.marks[job+" "+date], at)
+	return nil
+}
+
+// Retain has three pieces of work each time.
+func (s *fakeStore) Retain(_ context.Context, unit coordinator.Unit, byPerson, readings time.Time) (bool, error) {
+	if err := s.fail("retain " + string(unit)); err != nil {
+		return false, err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.retains = append(s.retains, retainCall{unit, byPerson, readings})
+	return len(s.retains)%3 != 0, nil
+}
+
+func (s *fakeStore) Backup(_ context.Context, path string) error {
+	if err := s.fail("backup"); err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.backups = append(s.backups, path)
+	return os.WriteFile(path, []byte("backup"), 0o600)
+}
+
+// done is when a job was marked for a date, which must be once.
+func (s *fakeStore) done(t *testing.T, job, date string) time.Time {
+	t.Helper()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	at := s.marks[job+" "+date]
+	if len(at) != 1 {
+		t.Errorf("%s was done %d times for %s", job, len(at), date)
+		return time.Time{}
+	}
+	return at[0]
+}
+
+func keeper(t *testing.T, s Store, o Options) *Keeper {
+	t.Helper()
+	if o.Zone == nil {
+		o.Zone = berlin
+	}
+	k, err := NewKeeper(s, func() []Room { return []Room{{ID: "cellar", KeepDays: 30}, {ID: "attic"}} }, o)
+	must(t, err)
+	return k
+}

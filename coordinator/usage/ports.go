@@ -1,0 +1,52 @@
+package usage
+
+import (
+	"context"
+	"time"
+
+	"drumturn/coordinator"
+)
+
+// Facts reads a unit's history: facts with from <= At < to in the order of time
+// until fn says false.
+type Facts interface {
+	Facts(ctx context.Context, unit coordinator.Unit, from, to time.Time, fn func(coordinator.Fact) bool) error
+}
+
+// Rollups keeps daily sums by key; from <= key < to, in order.
+type Rollups interface {
+	PutRollup(ctx context.Context, key string, value []byte) error
+	Rollups(ctx context.Context, from, to string, fn func(key string, value []byte) bool) error
+}
+
+// Jobs remembers which job was done for which local date.
+type Jobs interface {
+	JobDone(ctx context.Context, job, date string) (bool, error)
+	MarkJob(ctx context.Context, job, date string, at time.Time) error
+}
+
+// Retainer shortens a unit's history by a bounded piece, and reports whether more is left.
+type Retainer interface {
+	Retain(ctx context.Context, unit coordinator.Unit, byPerson, readings time.Time) (more bool, err error)
+}
+
+// Backuper writes a consistent copy of everything to a new file.
+type Backuper interface {
+	Backup(ctx context.Context, path string) error
+}
+
+// Store is what housekeeping needs of a store.
+type Store interface {
+	Facts
+	Rollups
+	Jobs
+	Retainer
+	Backuper
+}
+
+// Room is what housekeeping must know about a room.
+type Room struct {
+	ID coordinator.RoomID
+	// KeepDays is how many days history is kept by person; 90 when not positive.
+	KeepDays int
+}
