@@ -110,7 +110,7 @@ func (a *app) run(ctx context.Context) error {
 	edge := group{stop: stopOuter}
 	edge.start("meters", func() error { return a.meters.Run(outer) })
 	edge.start("control", func() error { return a.serveControl(outer) })
-	edge.start("housekeeping", func() error { return a.keeper.Run(outer) })
+	edge.start("housekeeping", func() error { a.keeper.Run(outer); return nil })
 	if a.worker != nil {
 		edge.start("notices", func() error { return a.worker.Run(outer) })
 		edge.start("wake-ups", func() error { a.wakeWorker(outer); return nil })

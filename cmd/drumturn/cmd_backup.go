@@ -75,17 +75,8 @@ func backupTo(ctx context.Context, st copier, data, folder string, now time.Time
 	if err := st.Backup(ctx, filepath.Join(partial, "drumturn.db")); err != nil {
 		return "", fmt.Errorf("backup: %w", err)
 	}
-	for _, name := range keyFiles {
-		content, err := os.ReadFile(filepath.Join(data, name))
-		if errors.Is(err, fs.ErrNotExist) {
-			continue
-		}
-		if err == nil {
-			err = os.WriteFile(filepath.Join(partial, name), content, 0o600)
-		}
-		if err != nil {
-			return "", fmt.Errorf("backup: %w", err)
-		}
+	if err := copyKeys(data, partial); err != nil {
+		return "", err
 	}
 	if err := os.Rename(partial, final); err != nil {
 		return "", fmt.Errorf("backup: %w", err)

@@ -17,9 +17,9 @@ type initCommand struct {
 
 // Run never overwrites a file.
 func (c *initCommand) Run(s streams) error {
-	text := config.Template()
+	text := config.Template(config.TemplateOptions{})
 	if c.Print {
-		_, err := fmt.Fprint(s.out, text)
+		_, err := s.out.Write(text)
 		return err
 	}
 	f, err := os.OpenFile(c.File, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
@@ -29,7 +29,7 @@ func (c *initCommand) Run(s streams) error {
 	if err != nil {
 		return fmt.Errorf("write the building file: %w", err)
 	}
-	if _, err := f.WriteString(text); err != nil {
+	if _, err := f.Write(text); err != nil {
 		_ = f.Close()
 		return fmt.Errorf("write the building file: %w", err)
 	}

@@ -1,0 +1,64 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"drumturn/coordinator/store"
+	"drumturn/coordinator/usage"
+)
+
+// wireKeeper sets up the nightly housekeeping.
+func (a *app) wireKeeper(context.Context) error {
+	var err error
+	a.keeper, err = usage.NewKeeper(nightStore{a.store, a.file.Server.Data}, a.keptRooms, usage.Options{
+		Zone: a.file.Building.Zone, Schedule: a.file.Schedule.Rollup,
+		BackupDir: a.file.Backup.Folder, KeepBackups: a.file.Backup.Keep, Now: a.clock.Now, Log: a.log,
+	})
+	return err
+}
+
+// keptRooms says how long each room's rules let history be kept by person.
+func (a *app) keptRooms() []usage.Room {
+	var rooms []usage.Room
+	for _, id := range a.house.Rooms() {
+		rooms = append(rooms, usage.Room{ID: id, KeepDays: a.house.Snapshot(id).Rules.KeepDays})
+	}
+	return rooms
+}
+
+// nightStore backs up the keys beside the store: without them every phone would
+// have to switch notices on again.
+type nightStore struct {
+	*store.File
+	data string
+}
+
+// Backup copies the store to path, and the keys into the same folder.
+func (n nightStore) Backup(ctx context.Context, path string) error {
+	if err := n.File.Backup(ctx, path); err != nil {
+		return err
+	}
+	return copyKeys(n.data, filepath.Dir(path))
+}
+
+// copyKeys copies the keys of an installation from one folder to another.
+func copyKeys(from, to string) error {
+	for _, name := range keyFiles {
+		content, err := os.ReadFile(filepath.Join(from, name))
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err == nil {
+			err = os.WriteFile(filepath.Join(to, name), content, 0o600)
+		}
+		if err != nil {
+			return fmt.Errorf("backup of the keys: %w", err)
+		}
+	}
+	return nil
+}
