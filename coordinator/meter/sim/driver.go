@@ -148,3 +148,10 @@ func (d *Driver) Truth() (r Run, watts float64, phase cycle.Phase, ok bool) {
 	watts, phase = d.machine.Power(d.clock.Now())
 	return r, watts, phase, ok
 }
+
+// Preview is the course that Start would begin next.
+func (d *Driver) Preview(p Programme, l Laundry) (Course, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.machine.Preview(p, l)
+}

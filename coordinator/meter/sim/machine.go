@@ -62,6 +62,11 @@ func NewMachine(m Model, seed uint64, born time.Time) *Machine {
 // Model is what the machine is.
 func (m *Machine) Model() Model { return m.model }
 
+// Preview is the course that Start would begin next.
+func (m *Machine) Preview(p Programme, l Laundry) (Course, error) {
+	return Make(m.model, p, l, m.seed+uint64(m.made)*0x9e3779b97f4a7c15)
+}
+
 // Start presses the button at now. Whatever glow or pulses were left of the last
 // run are over. ErrRunning means that a programme runs.
 func (m *Machine) Start(now time.Time, p Programme, l Laundry) (Run, error) {
@@ -71,7 +76,7 @@ func (m *Machine) Start(now time.Time, p Programme, l Laundry) (Run, error) {
 	if m.Running(now) {
 		return Run{}, ErrRunning
 	}
-	c, err := Make(m.model, p, l, m.seed+uint64(m.made)*0x9e3779b97f4a7c15)
+	c, err := m.Preview(p, l)
 	if err != nil {
 		return Run{}, err
 	}
