@@ -138,7 +138,12 @@ type tally struct {
 
 type stretch struct{ from, to time.Time }
 
+// ended notes a cycle. One that began after a load was told of means that the
+// drum was emptied; one that began before is the same cycle, corrected.
 func (t *tally) ended(f *coordinator.Fact) {
+	if f.Start.After(t.since) {
+		t.block(f.Start)
+	}
 	if f.Cycle == 0 {
 		t.loose = append(t.loose, *f)
 	} else {

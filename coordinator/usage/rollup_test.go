@@ -1,0 +1,106 @@
+package usage
+
+import (
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"drumturn/coordinator"
+)
+
+func between(t *testing.T, s Rollups, room coordinator.RoomID, from, to string) []Summary {
+	t.Helper()
+	all, err := Between(ctx, s, room, date(from), date(to))
+	must(t, err)
+	return all
+}
+
+func TestRollUp(t *testing.T) {
+	s := newFake()
+	s.add("cellar",
+		ran("w1", 1, "2026-11-24 23:30", "2026-11-25 00:40", 900, "finished"),
+		ran("w/2", 1, "2026-11-24 10:00", "2026-11-24 11:00", 400, "finished"),
+		fact(coordinator.FactCalled, "w1", "2026-11-24 12:00", 0, 5*time.Minute))
+	s.add("cellar2", ran("w1", 1, "2026-11-24 10:00", "2026-11-24 11:00", 400, "finished"))
+	must(t, rollUp(ctx, s, "cellar", date("2026-11-24"), berlin, local("2026-11-25 04:15")))
+
+	keys := slices.Sorted(maps.Keys(s.sums))
+	if want := []string{"cellar//2026-11-24", "cellar/w%2F2/2026-11-24", "cellar/w1/2026-11-24"}; !slices.Equal(keys, want) {
+		t.Fatalf("stored %q", keys)
+	}
+	all := between(t, s, "cellar", "2026-11-01", "2026-11-30")
+	if len(all) != 3 || all[0].Running != 90*time.Minute || all[0].Cycles != 1 || all[0].Waits.Median() != 5*time.Minute {
+		t.Errorf("read back %+v", all)
+	}
+	if all := between(t, s, "cellar", "2026-11-25", "2026-11-30"); len(all) != 0 {
+		t.Errorf("out of range: %+v", all)
+	}
+	before := maps.Clone(s.sums)
+	must(t, rollUp(ctx, s, "cellar", date("2026-11-24"), berlin, local("2026-11-25 04:15")))
+	if !maps.EqualFunc(before, s.sums, slices.Equal[[]byte]) {
+		t.Error("a second run gave other sums")
+	}
+}
+
+// TestLateFactsRevise: a cycle that ended while the program was down over
+// midnight, and a load that stayed for days, come into the days they belong to.
+func TestLateFactsRevise(t *testing.T) {
+	s := newFake()
+	must(t, rollUp(ctx, s, "cellar", date("2026-11-21"), berlin, local("2026-11-22 04:15")))
+	late := ran("w1", 1, "2026-11-21 20:00", "2026-11-21 21:00", 400, "presumed")
+	late.At = local("2026-11-22 10:00")
+	s.add("cellar", late, fact(coordinator.FactCollected, "w2", "2026-11-22 12:00", 2, 36*time.Hour))
+	must(t, rollUp(ctx, s, "cellar", date("2026-11-22"), berlin, local("2026-11-23 04:15")))
+
+	got := map[string]Summary{}
+	for _, sum := range between(t, s, "cellar", "2026-11-20", "2026-11-22") {
+		got[string(sum.Machine)+" "+sum.Date.String()] = sum
+	}
+	if sum := got["w1 2026-11-21"]; sum.Cycles != 1 || sum.Presumed != 1 || sum.Running != time.Hour {
+		t.Errorf("the late cycle: %s", text(sum))
+	}
+	if sum := got["w1 2026-11-22"]; sum.Cycles != 0 {
+		t.Errorf("the late cycle is counted on the day it was told of: %s", text(sum))
+	}
+	for day, want := range map[string]time.Duration{"w2 2026-11-20": 0, "w2 2026-11-21": 24 * time.Hour, "w2 2026-11-22": 12 * time.Hour} {
+		if got[day].Blocked != want {
+			t.Errorf("%s blocked %v, want %v", day, got[day].Blocked, want)
+		}
+	}
+}
+
+func TestBearsOnIsBounded(t *testing.T) {
+	d := date("2026-11-25")
+	old := []coordinator.Fact{fact(coordinator.FactCollected, "w1", "2026-11-25 12:00", 1, 5000*time.Hour)}
+	if days := bearsOn(old, d, berlin); len(days) != reviseDays+1 || days[0] != d.Add(-reviseDays) || days[reviseDays] != d {
+		t.Errorf("%d days from %v", len(days), days[0])
+	}
+	if days := bearsOn(nil, d, berlin); !slices.Equal(days, []Date{d}) {
+		t.Errorf("no facts bear on %v", days)
+	}
+}
+
+func TestToday(t *testing.T) {
+	s := newFake()
+	s.add("cellar", ran("w1", 1, "2026-11-25 07:00", "2026-11-25 08:00", 400, "finished"))
+	all, err := Today(ctx, s, "cellar", berlin, local("2026-11-25 09:03"))
+	must(t, err)
+	if len(all) != 2 || all[0].Cycles != 1 || all[0].Blocked != time.Hour || all[0].Date != date("2026-11-25") {
+		t.Errorf("%+v", all)
+	}
+}
+
+func TestDamagedSums(t *testing.T) {
+	s := newFake()
+	s.sums["cellar//2026-11-24"] = []byte("{")
+	if _, err := Between(ctx, s, "cellar", date("2026-11-24"), date("2026-11-24")); err == nil || !strings.Contains(err.Error(), "cellar//2026-11-24") {
+		t.Errorf("answered %v", err)
+	}
+	s.fail = func(string) error { return errors.New("no room") }
+	if err := rollUp(ctx, s, "cellar", date("2026-11-24"), berlin, local("2026-11-25 04:15")); err == nil {
+		t.Error("a sum that could not be written was passed over")
+	}
+}
