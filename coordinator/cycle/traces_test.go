@@ -15,12 +15,13 @@ import (
 // it are skipped where it is missing, unless DRUMTURN_TRACES says where it is.
 func traces(t testing.TB) string {
 	t.Helper()
-	dir, told := os.LookupEnv("DRUMTURN_TRACES")
-	if !told || dir == "" {
+	dir := os.Getenv("DRUMTURN_TRACES")
+	told := dir != ""
+	if !told {
 		dir = filepath.Join("..", "..", "..", "shared", "traces")
 	}
 	if _, err := os.Stat(dir); err != nil {
-		if told && dir != "" {
+		if told {
 			t.Fatalf("DRUMTURN_TRACES: %v", err)
 		}
 		t.Skipf("no measured traces here (%v); set DRUMTURN_TRACES to their folder", err)
