@@ -26,7 +26,9 @@ func killed(t *testing.T, h *house, n int) {
 		}
 		return nil
 	}
-	h.Run(ctx)
+	if err := h.Run(ctx); err == nil {
+		t.Error("Run does not say that the last record failed")
+	}
 	h.box.onWrite = nil
 }
 
@@ -136,6 +138,24 @@ func TestReadFailsForAWhile(t *testing.T) {
 		}
 	})
 }
+
+// A store that is at odds with itself must not make the worker spin.
+func TestNextDeliveryThatIsNotDue(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		odd := &oddBox{box: h.box}
+		h.Outbox = odd
+		defer h.start(t)()
+		time.Sleep(time.Minute)
+		if n := h.box.looks(); n < 50 || n > 70 {
+			t.Errorf("read %d times in a minute", n)
+		}
+	})
+}
+
+// oddBox says that something was due long ago, and does not have it.
+type oddBox struct{ *box }
+
+func (oddBox) NextDelivery(context.Context) (time.Time, error) { return time.Unix(1, 0), nil }
 
 func TestPeopleNotLoadedYet(t *testing.T) {
 	bubble(t, one(), func(t *testing.T, h *house) {
@@ -304,7 +324,7 @@ func model(t *testing.T, rt *rapid.T, kills []int, notices int, script []Result)
 				}
 				return nil
 			}
-			h.Run(life)
+			_ = h.Run(life) // fails when it was killed
 			cancel()
 			b.onWrite = nil
 		} else {

@@ -70,8 +70,11 @@ func (d *dispatch) take(ctx context.Context) {
 			d.failed(ctx, "reading the outbox", err)
 			return
 		}
-		if d.admitNew(rows, people) == 0 || len(rows) < limit {
-			d.noticeWithdrawn(rows, limit)
+		fresh := d.admitNew(rows, people)
+		if len(rows) < limit {
+			d.noticeWithdrawn(rows)
+		}
+		if len(rows) < limit || fresh == 0 {
 			break
 		}
 	}
@@ -108,10 +111,7 @@ func (d *dispatch) admit(row coordinator.Delivery, people *coordinator.People) {
 
 // noticeWithdrawn compares what is in hand with the complete list of due rows:
 // one that is no longer among them was withdrawn after it came into hand.
-func (d *dispatch) noticeWithdrawn(rows []coordinator.Delivery, limit int) {
-	if len(rows) >= limit {
-		return
-	}
+func (d *dispatch) noticeWithdrawn(rows []coordinator.Delivery) {
 	due := make(map[string]bool, len(rows))
 	for _, row := range rows {
 		due[row.Key] = true
@@ -152,9 +152,9 @@ func (d *dispatch) soil(j *job) {
 
 // write records what became of rows, all in one call, and lets go of those that
 // are over. When it fails they stay in hand, so that nothing is sent twice.
-func (d *dispatch) write(ctx context.Context) {
+func (d *dispatch) write(ctx context.Context) error {
 	if len(d.dirty) == 0 {
-		return
+		return nil
 	}
 	rows := make([]coordinator.Delivery, len(d.dirty))
 	for i, j := range d.dirty {
@@ -162,7 +162,7 @@ func (d *dispatch) write(ctx context.Context) {
 	}
 	if err := d.w.Outbox.RecordDeliveries(ctx, rows...); err != nil {
 		d.failed(ctx, "recording what was sent", err)
-		return
+		return err
 	}
 	d.recovered()
 	for _, j := range d.dirty {
@@ -172,6 +172,7 @@ func (d *dispatch) write(ctx context.Context) {
 		}
 	}
 	d.dirty = d.dirty[:0]
+	return nil
 }
 
 // failed notes trouble with the outbox; Run tries again after lookAgain.
@@ -242,7 +243,7 @@ func (d *dispatch) timer(ctx context.Context) (<-chan struct{}, func()) {
 }
 
 // stop waits for the sends under way and records them.
-func (d *dispatch) stop(cancel context.CancelFunc) {
+func (d *dispatch) stop(cancel context.CancelFunc) error {
 	grace := time.AfterFunc(d.w.StopGrace, cancel)
 	defer grace.Stop()
 	for d.lanes.active > 0 && d.sending.Err() == nil {
@@ -255,5 +256,8 @@ func (d *dispatch) stop(cancel context.CancelFunc) {
 	d.drain()
 	ctx, done := context.WithTimeout(context.WithoutCancel(d.sending), recordTimeout)
 	defer done()
-	d.write(ctx)
+	if err := d.write(ctx); err != nil {
+		return fmt.Errorf("recording what was sent last (it is sent again after the start): %w", err)
+	}
+	return nil
 }

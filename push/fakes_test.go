@@ -262,7 +262,9 @@ func (h *house) start(t *testing.T) (stop func()) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		h.Run(ctx)
+		if err := h.Run(ctx); err != nil && ctx.Err() == nil {
+			t.Errorf("Run: %v", err)
+		}
 	}()
 	return func() {
 		cancel()

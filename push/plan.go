@@ -56,7 +56,7 @@ func planRow(row coordinator.Delivery, people *coordinator.People, now time.Time
 }
 
 func dueAgain(d *coordinator.DeviceResult, now time.Time) bool {
-	return !d.Sent && !d.Gone && !d.Next.IsZero() && !d.Next.After(now)
+	return !d.Next.IsZero() && !d.Next.After(now)
 }
 
 func findResult(results []coordinator.DeviceResult, device string) *coordinator.DeviceResult {

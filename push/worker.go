@@ -92,16 +92,17 @@ func (w *Worker) Wake() {
 func (w *Worker) Health() Health { return w.record.snapshot() }
 
 // Run sends until ctx ends; then it starts nothing new, waits StopGrace for
-// what is under way, records it, and returns. It must run once at a time.
-func (w *Worker) Run(ctx context.Context) {
+// what is under way, records it, and returns. The one error is that this last
+// record failed. It must run once at a time.
+func (w *Worker) Run(ctx context.Context) error {
 	sending, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
 	d := newDispatch(w, sending)
 	for ctx.Err() == nil {
 		d.take(ctx)
 		d.start()
-		d.write(ctx)
+		_ = d.write(ctx) // a failure shows in Health, and is tried again
 		d.wait(ctx)
 	}
-	d.stop(cancel)
+	return d.stop(cancel)
 }

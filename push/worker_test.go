@@ -301,6 +301,63 @@ func TestStalledServiceDelaysNobodyElse(t *testing.T) {
 	})
 }
 
+func TestSendsUnderWayAreBounded(t *testing.T) {
+	var devices []coordinator.Subscription
+	for i := range 100 {
+		devices = append(devices, device(fmt.Sprintf("d%d", i), "a", fmt.Sprintf("push%d.example", i)))
+	}
+	bubble(t, devices, func(t *testing.T, h *house) {
+		h.box.put(called(1, time.Now()))
+		h.post.answer = func(ctx context.Context, _ Message, _ int) Result { return stall(ctx) }
+		defer h.start(t)()
+		synctest.Wait()
+		if n := len(h.post.to("")); n != h.Parallel {
+			t.Errorf("%d under way, want %d", n, h.Parallel)
+		}
+	})
+}
+
+func TestTooLateWhileQueuedIsNotSent(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		h.PerHost = 1
+		first, second := called(1, time.Now()), called(2, time.Now())
+		second.UsefulUntil = time.Now().Add(5 * time.Second)
+		h.box.put(first)
+		h.box.put(second)
+		h.post.answer = func(ctx context.Context, _ Message, _ int) Result {
+			time.Sleep(6 * time.Second)
+			return Result{Status: 201}
+		}
+		defer h.start(t)()
+		time.Sleep(time.Minute)
+		if row := h.box.row(second); len(h.post.to("")) != 1 || row.State != coordinator.Dropped || row.Why != TooLate.String() {
+			t.Errorf("%d sends, %+v", len(h.post.to("")), row)
+		}
+	})
+}
+
+// A row in hand hides from NextDelivery those that become due after it.
+func TestDueWhileOthersAreUnderWay(t *testing.T) {
+	devices := []coordinator.Subscription{device("slow", "a", "dead.example"), device("fast", "c", "push.example")}
+	bubble(t, devices, func(t *testing.T, h *house) {
+		h.box.put(called(1, time.Now()))
+		other := called(2, time.Now().Add(3*time.Second))
+		other.To = "c"
+		h.box.put(other)
+		h.post.answer = func(ctx context.Context, m Message, _ int) Result {
+			if m.To.ID == "slow" {
+				return stall(ctx)
+			}
+			return Result{Status: 201}
+		}
+		defer h.start(t)()
+		time.Sleep(30 * time.Second)
+		if fast := h.post.to("fast"); len(fast) != 1 || fast[0].At.Sub(other.Made) > lookAgain {
+			t.Errorf("%+v", fast)
+		}
+	})
+}
+
 func TestWithdrawnWhileQueuedIsNotSent(t *testing.T) {
 	bubble(t, one(), func(t *testing.T, h *house) {
 		h.PerHost = 1

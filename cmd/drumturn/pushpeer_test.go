@@ -141,7 +141,7 @@ func TestPushPeerReceivesANotice(t *testing.T) {
 	})
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
-	go worker.Run(ctx)
+	go func() { _ = worker.Run(ctx) }()
 	select {
 	case <-box.done:
 	case <-ctx.Done():
