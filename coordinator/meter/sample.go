@@ -47,7 +47,7 @@ const (
 
 // firstStamp is the earliest stamp that is believed: a meter's clock that was
 // never set starts at 1970 or so.
-var firstStamp = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+var firstStamp = time.Date(1990, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // Check is the one check that every reading passes. It returns the sample as it
 // may be used (noise below zero is 0 W), or a *Refusal that says what is wrong
