@@ -112,7 +112,7 @@ func (a *app) run(ctx context.Context) error {
 	edge.start("control", func() error { return a.serveControl(outer) })
 	edge.start("housekeeping", func() error { a.keeper.Run(outer); return nil })
 	if a.worker != nil {
-		edge.start("notices", func() error { return a.worker.Run(outer) })
+		edge.start("notices", func() error { a.worker.Run(outer); return nil })
 		edge.start("wake-ups", func() error { a.wakeWorker(outer); return nil })
 	}
 	for _, socket := range a.sockets {

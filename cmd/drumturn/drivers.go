@@ -167,7 +167,7 @@ func (a *app) single(m config.Meter) (meter.Driver, error) {
 	case *config.MQTTMeter, *config.MQTTClientMeter, *config.HTTPPushMeter:
 		return nil, nil
 	case *config.ReplayMeter:
-		return replay.NewDriver(replay.Options{Meter: m.Name, File: o.File, Repeat: o.Repeat, Clock: a.clock})
+		return replay.New(replay.Options{Tracks: []replay.Track{{Meter: m.Name, Path: o.File}}, Repeat: o.Repeat, Clock: a.clock})
 	case *config.SimMeter:
 		return sim.New(m.Name, sim.Options{Machine: o.Machine, Meter: o.Meter, Seed: o.Seed, RunsPerDay: o.RunsPerDay}, a.clock)
 	}

@@ -93,7 +93,7 @@ func recorded(t *testing.T, path, meter string, shift time.Duration, begin, end 
 		if err != nil {
 			t.Fatal(err)
 		}
-		if at := row.At.Add(shift); !at.Before(begin) && at.Before(end) {
+		if at := row.Time.Add(shift); !at.Before(begin) && at.Before(end) {
 			tape = append(tape, tapeReading{at, meter, row.Watts})
 		}
 	}

@@ -156,10 +156,10 @@ func (r *Room) Run(ctx context.Context) error {
 		case it := <-r.inbox:
 			r.take(it)
 		case <-reached:
-			r.step(r.clock.Now(), coordinator.Tick{}, nil)
 		}
 		release()
 		r.drain()
+		r.tick(r.clock.Now())
 		if err := r.save(ctx, r.clock.Now()); err != nil {
 			return r.fail(err)
 		}
@@ -197,16 +197,10 @@ func (r *Room) drain() {
 	}
 }
 
-// take steps one entry of the inbox at the time it came in. Deadlines that fell
-// due before are stepped first, at their own instants, however late the loop is.
+// take steps one entry of the inbox at the time it came in, after what fell due
+// before.
 func (r *Room) take(it item) {
-	for range batchSize {
-		due := r.core.Deadline()
-		if due.IsZero() || !due.Before(it.at) {
-			break
-		}
-		r.step(due, coordinator.Tick{}, nil)
-	}
+	r.tick(it.at)
 	if it.event != nil {
 		r.step(it.at, it.event, it.answer)
 		return
@@ -217,6 +211,18 @@ func (r *Room) take(it item) {
 		r.flushDue = it.at.Add(flushEvery)
 	}
 	r.collect(r.core.Measure(it.at, it.machine, it.reading))
+}
+
+// tick lets what fell due until now take effect, each at its own instant,
+// however late the loop is.
+func (r *Room) tick(now time.Time) {
+	for range batchSize {
+		due := r.core.Deadline()
+		if due.IsZero() || due.After(now) {
+			return
+		}
+		r.step(due, coordinator.Tick{}, nil)
+	}
 }
 
 // step runs one event through the core and keeps what is to be stored.
