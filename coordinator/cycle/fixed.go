@@ -18,7 +18,9 @@ const hysteresis = 1.5
 //     so that a display that glows at the threshold is no train of cycles.
 //   - A reading holds until the next, as meters that report on change have it, so
 //     an end is declared by Tick too; but nothing is concluded from a meter that
-//     has been silent for SilentAfter, and a hole is never taken for 0 W.
+//     has been silent for SilentAfter, and a hole is never taken for 0 W. (What it
+//     cannot tell is a meter that reports on change from one that lost readings
+//     just after a low one: a hole within SilentAfter can make a pause an end.)
 //   - Time without a reading counts by now, time between readings by Reading.At:
 //     a meter whose clock is late is not declared done at its first low reading.
 //
