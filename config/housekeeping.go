@@ -1,6 +1,7 @@
 package config
 
 import (
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -36,11 +37,21 @@ func (b *builder) cron(s *section, key string, into *string) {
 		s.wrong(key, fmt.Sprintf("the line has %d fields, but five are wanted", len(strings.Fields(line))), right)
 	default:
 		if err := b.checkCron(line); err != nil {
-			s.wrong(key, "the line cannot be used: "+strings.ToValidUTF8(err.Error(), "?"), right)
+			wrong := strings.ToValidUTF8(err.Error(), "?")
+			if parts, ok := errors.AsType[twoParts](err); ok {
+				wrong, right = parts.Parts()
+			}
+			s.wrong(key, "the line cannot be used: "+wrong, right)
 			return
 		}
 		*into = line
 	}
+}
+
+// twoParts is an error of a checker that says apart what is wrong and what would be right.
+type twoParts interface {
+	error
+	Parts() (wrong, right string)
 }
 
 // checkCron asks the checker; a panic of its parser is a refusal.

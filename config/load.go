@@ -11,7 +11,8 @@ import (
 // Options are what Load and Parse need from outside. The zero value will do.
 type Options struct {
 	// CheckSchedule refuses a cron line that cannot be read or never fires; nil
-	// takes any line of five fields. A panic in it is a refusal.
+	// takes any line of five fields. A panic in it is a refusal. An error with a
+	// method Parts() (wrong, right string) says both apart.
 	CheckSchedule func(spec string) error
 	// SimMachines and SimMeters are the words that a simulated meter may use for
 	// its machine and itself; nil takes any.

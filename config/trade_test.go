@@ -119,6 +119,21 @@ func TestCronLines(t *testing.T) {
 	}
 }
 
+// twoParts is a checker's error that says apart what is wrong and what is right.
+type twoParts struct{}
+
+func (twoParts) Error() string           { return "both at once" }
+func (twoParts) Parts() (string, string) { return "it never comes", "choose another day" }
+
+func TestCronCheckerSaysBoth(t *testing.T) {
+	o := options()
+	o.CheckSchedule = func(string) error { return fmt.Errorf("schedule: %w", twoParts{}) }
+	_, err := config.Parse("b.toml", []byte(head+room+"[schedule]\nbackup = \"0 0 31 2 *\"\n"), o)
+	if err == nil || !strings.Contains(err.Error(), "it never comes; choose another day") {
+		t.Errorf("the error is %v", err)
+	}
+}
+
 func TestCronWithoutChecker(t *testing.T) {
 	o := options()
 	o.CheckSchedule = nil
