@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"sync"
 
 	"github.com/labstack/echo/v4"
 )
@@ -32,7 +33,8 @@ type assets struct {
 	files map[string]assetFile
 }
 
-func loadAssets() (*assets, error) {
+// loadAssets reads and compresses them once.
+var loadAssets = sync.OnceValues(func() (*assets, error) {
 	a := &assets{files: map[string]assetFile{}}
 	all := sha256.New()
 	err := fs.WalkDir(staticFiles, "static", func(name string, d fs.DirEntry, err error) error {
@@ -50,7 +52,7 @@ func loadAssets() (*assets, error) {
 	})
 	a.sum = hex.EncodeToString(all.Sum(nil))[:16]
 	return a, err
-}
+})
 
 // typeOf is fixed for what we have: the system's table may differ.
 func typeOf(name string) string {

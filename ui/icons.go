@@ -8,6 +8,7 @@ import (
 	"image/draw"
 	"image/png"
 	"net/http"
+	"sync"
 
 	"github.com/labstack/echo/v4"
 )
@@ -20,15 +21,15 @@ var (
 	iconOwn   = color.NRGBA{0xf0, 0xa4, 0x3c, 0xff}
 )
 
-// drawIcons makes every icon, by file name.
-func drawIcons() map[string][]byte {
+// drawnIcons is every icon, by file name, drawn once.
+var drawnIcons = sync.OnceValue(func() map[string][]byte {
 	return map[string][]byte{
 		"icon-192.png":  drawIcon(192, iconInk, iconPaper, iconOwn),
 		"icon-512.png":  drawIcon(512, iconInk, iconPaper, iconOwn),
 		"touch-180.png": drawIcon(180, iconInk, iconPaper, iconOwn),
 		"badge-96.png":  drawIcon(96, color.NRGBA{}, iconPaper, iconPaper),
 	}
-}
+})
 
 // drawIcon fills a square whose outer fifth may be cut off by a mask.
 func drawIcon(size int, ground, bar, own color.NRGBA) []byte {
@@ -50,7 +51,7 @@ func drawIcon(size int, ground, bar, own color.NRGBA) []byte {
 
 // icon serves one of them.
 func (s *Server) icon(c echo.Context) error {
-	data, ok := s.icons[c.Param("file")]
+	data, ok := drawnIcons()[c.Param("file")]
 	if !ok {
 		return echo.ErrNotFound
 	}

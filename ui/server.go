@@ -33,7 +33,6 @@ type Server struct {
 	echo    *echo.Echo
 	views   *views
 	assets  *assets
-	icons   map[string][]byte
 	scenes  *scenes
 	hubs    map[coordinator.RoomID]*hub
 	streams *streamLimit
@@ -56,7 +55,6 @@ func New(o Options) (*Server, error) {
 		base:    strings.TrimRight(public.Path, "/"),
 		origin:  public.Scheme + "://" + public.Host,
 		cookies: cookiesFor(public),
-		icons:   drawIcons(),
 		hubs:    map[coordinator.RoomID]*hub{},
 		streams: newStreamLimit(o.StreamsPerIP, o.Streams),
 		limits:  newLimits(),
