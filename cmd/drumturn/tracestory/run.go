@@ -25,6 +25,9 @@ type Options struct {
 	JSON bool
 	// SVG is the file that the drawing is written to; empty for none.
 	SVG string
+	// Complaints is told of rows that cannot be read and are left out, usually
+	// os.Stderr; with nil the first such row is an error.
+	Complaints io.Writer
 	// New makes the engine.
 	New func(cycle.Settings) cycle.Engine
 }
@@ -35,18 +38,18 @@ type UsageError string
 // Error returns the sentence.
 func (e UsageError) Error() string { return string(e) }
 
-// Run replays a trace and writes its story to out. A *UsageError-like mistake in
-// the options comes back as a UsageError; all else is about the file.
+// Run replays a trace and writes its story to out. A mistake in the options comes
+// back as a UsageError; any other error is about a file.
 func Run(o Options, out io.Writer) error {
 	set, err := o.settings()
 	if err != nil {
 		return err
 	}
-	src, err := openTrace(o.Trace)
+	src, err := openTrace(o.Trace, o.Complaints)
 	if err != nil {
 		return err
 	}
-	defer src.close()
+	defer src.rows.Close()
 	s := newStory(filepath.Base(o.Trace), o.Kind, o.SVG != "")
 	var l listener = s
 	var lines *jsonLines

@@ -82,8 +82,8 @@ func TestRunSettings(t *testing.T) {
 
 func TestRunBadTraces(t *testing.T) {
 	for _, c := range []struct{ what, text, want string }{
-		{"empty", "", "time,watts"},
-		{"other header", "when,power\n", "when,power"},
+		{"half a header", "time,litres\n", "line 1"},
+		{"goes back", "time,watts\n2026-01-31T18:00:00Z,1\n2026-01-31T17:00:00Z,1\n", "line 3"},
 		{"no time", "time,watts\n2026-01-31T18:00:00Z,1\nyesterday,2\n", "yesterday"},
 		{"no number", "time,watts\n2026-01-31T18:00:00Z,much\n", "much"},
 	} {
@@ -92,7 +92,27 @@ func TestRunBadTraces(t *testing.T) {
 			t.Errorf("%s: %v", c.what, err)
 		}
 	}
-	if got := told(t, Options{Trace: write(t, "none.csv", "time,watts\n"), Kind: "washer"}); got != "none.csv: no readings\n" {
-		t.Errorf("no readings: %q", got)
+	for _, text := range []string{"", "time,watts\n"} {
+		if got := told(t, Options{Trace: write(t, "none.csv", text), Kind: "washer"}); got != "none.csv: no readings\n" {
+			t.Errorf("no readings: %q", got)
+		}
+	}
+}
+
+// One bad row does not cost the others.
+func TestRunLeavesBadRowsOut(t *testing.T) {
+	r := newRecording().power(1, time.Minute)
+	for range 20 {
+		r.rows.WriteString("2026-01-31T18:01:00Z,much\n")
+	}
+	r.wash()
+	var complaints strings.Builder
+	got := told(t, Options{Trace: r.file(t, "x.csv"), Kind: "washer", Complaints: &complaints})
+	if !strings.Contains(got, "246 readings") || !strings.Contains(got, "\n1 cycle: 1 finished") {
+		t.Errorf("story:\n%s", got)
+	}
+	lines := strings.Split(strings.TrimSpace(complaints.String()), "\n")
+	if len(lines) != mostComplaints+1 || !strings.Contains(lines[0], "line 8:") || !strings.Contains(lines[mostComplaints], "20 rows") {
+		t.Errorf("complaints:\n%s", complaints.String())
 	}
 }

@@ -1,103 +1,62 @@
 package tracestory
 
 import (
-	"bufio"
-	"compress/gzip"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
-	"strconv"
-	"strings"
-	"time"
 
 	"drumturn/coordinator/cycle"
+	"drumturn/coordinator/meter/replay"
 )
+
+// mostComplaints is how many rows that cannot be read are reported one by one.
+const mostComplaints = 10
 
 // source reads a recording.
 type source struct {
-	path  string
-	file  *os.File
-	rows  *csv.Reader
-	hasWh bool
+	path string
+	rows *replay.Reader
+	// complain is told of rows that cannot be read; with nil the first one ends it all.
+	complain io.Writer
+	bad      int
 }
 
-func openTrace(path string) (*source, error) {
-	file, err := os.Open(path)
+func openTrace(path string, complain io.Writer) (*source, error) {
+	rows, err := replay.Open(path)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, UsageError(fmt.Sprintf("there is no file %s; give the path of a recording, CSV of time,watts", path))
 	}
 	if err != nil {
 		return nil, err
 	}
-	s := &source{path: path, file: file}
-	if err := s.begin(); err != nil {
-		file.Close()
-		return nil, err
-	}
-	return s, nil
+	return &source{path: path, rows: rows, complain: complain}, nil
 }
 
-func (s *source) close() error { return s.file.Close() }
-
-// begin finds out about compression and reads the header.
-func (s *source) begin() error {
-	buffered := bufio.NewReaderSize(s.file, 1<<16)
-	var in io.Reader = buffered
-	if magic, _ := buffered.Peek(2); len(magic) == 2 && magic[0] == 0x1f && magic[1] == 0x8b {
-		unzipped, err := gzip.NewReader(buffered)
-		if err != nil {
-			return fmt.Errorf("%s: %w", s.path, err)
-		}
-		in = unzipped
-	}
-	s.rows = csv.NewReader(in)
-	s.rows.ReuseRecord = true
-	head, err := s.rows.Read()
-	if err != nil {
-		return fmt.Errorf("%s: no header; the first line must be time,watts or time,watts,wh", s.path)
-	}
-	switch strings.ToLower(strings.Join(head, ",")) {
-	case "time,watts":
-	case "time,watts,wh":
-		s.hasWh = true
-	default:
-		return fmt.Errorf("%s line 1: the header is %q; it must be time,watts or time,watts,wh", s.path, strings.Join(head, ","))
-	}
-	return nil
-}
-
-// next returns io.EOF after the last reading.
+// next returns io.EOF after the last reading. Rows that cannot be read are
+// reported and left out.
 func (s *source) next() (cycle.Reading, error) {
-	row, err := s.rows.Read()
-	if err != nil {
-		return cycle.Reading{}, err
-	}
-	r := cycle.Reading{Wh: math.NaN()}
-	if r.At, err = time.Parse(time.RFC3339, row[0]); err != nil {
-		return r, s.wrong(row[0], "a time such as 2026-01-31T18:00:00Z")
-	}
-	if r.Watts, err = number(row[1]); err != nil {
-		return r, s.wrong(row[1], "a number of watts")
-	}
-	if s.hasWh {
-		if r.Wh, err = number(row[2]); err != nil {
-			return r, s.wrong(row[2], "a number of watt-hours")
+	for {
+		row, err := s.rows.Next()
+		var wrong *replay.RowError
+		switch {
+		case err == nil:
+			return cycle.Reading{At: row.Time, Watts: row.Watts, Wh: row.Wh}, nil
+		case errors.Is(err, io.EOF):
+			s.sumUp()
+			return cycle.Reading{}, io.EOF
+		case !errors.As(err, &wrong) || s.complain == nil:
+			return cycle.Reading{}, fmt.Errorf("%s: %w", s.path, err)
+		}
+		if s.bad++; s.bad <= mostComplaints {
+			fmt.Fprintf(s.complain, "%s: %v; the row is left out\n", s.path, err)
 		}
 	}
-	return r, nil
 }
 
-func number(text string) (float64, error) {
-	if text == "" {
-		return math.NaN(), nil
+// sumUp reports how many rows were left out, where that was not said one by one.
+func (s *source) sumUp() {
+	if s.bad > mostComplaints {
+		fmt.Fprintf(s.complain, "%s: %s could not be read in all\n", s.path, count(s.bad, "row", "rows"))
 	}
-	return strconv.ParseFloat(text, 64)
-}
-
-func (s *source) wrong(text, want string) error {
-	at, _ := s.rows.FieldPos(0)
-	return fmt.Errorf("%s line %d: %q is not %s", s.path, at, text, want)
 }

@@ -60,6 +60,8 @@ type story struct {
 	readings    int
 	first, last time.Time
 	peakW       float64
+	// derived is the power of a meter that gives only its register.
+	derived cycle.RegisterPower
 	// points are kept only where a drawing is wanted.
 	points []point
 	draw   bool
@@ -78,12 +80,16 @@ func (s *story) heard(r cycle.Reading) {
 	if r.At.After(s.last) {
 		s.last = r.At
 	}
-	if math.IsNaN(r.Watts) {
+	w := r.Watts
+	if math.IsNaN(w) {
+		w = s.derived.Add(r.At, r.Wh)
+	}
+	if math.IsNaN(w) {
 		return
 	}
-	s.peakW = math.Max(s.peakW, r.Watts)
+	s.peakW = math.Max(s.peakW, w)
 	if s.draw {
-		s.points = append(s.points, point{r.At, float32(r.Watts)})
+		s.points = append(s.points, point{r.At, float32(w)})
 	}
 }
 

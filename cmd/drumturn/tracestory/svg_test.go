@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -96,6 +97,18 @@ func TestDrawingOfNothing(t *testing.T) {
 		if _, n := drawn(t, r, "x.csv"); n["run"] != 1 {
 			t.Errorf("%s: %v", what, n)
 		}
+	}
+}
+
+func TestDrawingOfARegisterAlone(t *testing.T) {
+	r := newRecording()
+	r.rows.Reset()
+	r.rows.WriteString("time,wh\n")
+	for i := range 600 {
+		fmt.Fprintf(&r.rows, "%s,%d\n", epoch.Add(time.Duration(i)*10*time.Second).Format(time.RFC3339), 5*min(i, 300))
+	}
+	if text, n := drawn(t, r, "x.csv"); n["run"] != 2 || n["power"] == 0 || !strings.Contains(text, ">1,500 W<") {
+		t.Errorf("5 Wh in 10 s are 1800 W: %v", n)
 	}
 }
 

@@ -76,6 +76,7 @@ func share(a, b label) float64 {
 // which the rule is good; and one that is recorded to its last minute only.
 // Contains information from the tracebase data set, which is made available at
 // http://www.tracebase.org under the Open Database License (ODbL).
+// The last one is from LoadProfileGenerator, copyright 2021 FZJ-IEK3, MIT licence.
 func TestJSONAgainstLabels(t *testing.T) {
 	for _, c := range []struct {
 		set, machine string
