@@ -197,14 +197,14 @@ func TestASenderThatPanics(t *testing.T) {
 	})
 }
 
-func TestTenThousandDueAtOnce(t *testing.T) {
+func TestThousandsDueAtOnce(t *testing.T) {
 	bubble(t, one(), func(t *testing.T, h *house) {
-		for i := range 10_000 {
+		for i := range 3_000 {
 			h.box.put(called(i+1, time.Now()))
 		}
 		defer h.start(t)()
 		time.Sleep(time.Minute)
-		if n := len(h.post.to("")); n != 10_000 {
+		if n := len(h.post.to("")); n != 3_000 {
 			t.Errorf("%d sent", n)
 		}
 		if h.box.looks() > 12 {

@@ -3,13 +3,15 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"log/slog"
-	"sync"
+	"path/filepath"
 	"testing"
 	"time"
 
 	"drumturn/coordinator"
 	"drumturn/coordinator/loop"
+	"drumturn/coordinator/store"
 	"drumturn/push"
 	"drumturn/push/pushtest"
 	"drumturn/push/webpush"
@@ -56,58 +58,57 @@ func pushPayloads(t testing.TB, messages []pushtest.Received) []push.Payload {
 	return out
 }
 
-// pushOneRow is an outbox with a single row.
-type pushOneRow struct {
-	mu   sync.Mutex
-	row  coordinator.Delivery
-	done chan struct{}
+// pushHouse is a store with one notice about a dryer load for person a, who has
+// the phones given, and what a worker needs around it.
+type pushHouse struct {
+	push.Config
+	notice coordinator.Notice
+	store  *store.File
 }
 
-func (o *pushOneRow) DueDeliveries(_ context.Context, now time.Time, _ int) ([]coordinator.Delivery, error) {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	if o.row.State != coordinator.Pending || o.row.NextAt.After(now) {
-		return nil, nil
+func newPushHouse(t *testing.T, service *pushtest.Service, phones ...*pushtest.Phone) *pushHouse {
+	t.Helper()
+	file, err := store.Open(filepath.Join(t.TempDir(), "building.db"), store.Options{})
+	if err != nil {
+		t.Fatal(err)
 	}
-	return []coordinator.Delivery{o.row}, nil
-}
-
-func (o *pushOneRow) NextDelivery(context.Context) (time.Time, error) {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	if o.row.State != coordinator.Pending {
-		return time.Time{}, nil
+	t.Cleanup(func() { _ = file.Close() })
+	people := subscribedPeople(t, service, phones)
+	keys, err := push.NewKeys()
+	if err != nil {
+		t.Fatal(err)
 	}
-	return o.row.NextAt, nil
-}
-
-func (o *pushOneRow) RecordDeliveries(_ context.Context, rows ...coordinator.Delivery) error {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	for _, r := range rows {
-		o.row = r
-		if r.State != coordinator.Pending {
-			close(o.done)
-		}
+	now := time.Now()
+	h := &pushHouse{store: file, notice: coordinator.Notice{
+		Subject: coordinator.Subject{Room: "cellar", Load: 7}, Kind: coordinator.LoadReady, To: "a",
+		Made: now, UsefulUntil: now.Add(time.Hour), ReadyAt: now, Machine: 2, MachineKind: queue.Dryer,
+	}}
+	set := coordinator.ChangeSet{Unit: "cellar", At: now, Notices: []coordinator.Notice{h.notice}}
+	if err := file.Commit(t.Context(), set); err != nil {
+		t.Fatal(err)
 	}
-	return nil
+	h.Config = push.Config{
+		Outbox: file, People: func() *coordinator.People { return people },
+		Unsubscribe: func(context.Context, string) error { return nil },
+		Directory:   pushCellar{}, Clock: loop.Wall{}, Sender: newPushSender(t, service, keys),
+		URL: func(coordinator.Notice) string { return "/r/cellar" },
+		Log: slog.New(slog.DiscardHandler),
+	}
+	return h
 }
 
 type pushCellar struct{}
 
 func (pushCellar) Room(coordinator.RoomID) (string, *time.Location) { return "Cellar", time.UTC }
 
-// A notice goes from the outbox to two phones, through validation of what the
-// browsers post, over TLS, encrypted and signed; the phones show it.
-func TestPushPeerReceivesANotice(t *testing.T) {
-	service := newPushService(t)
-	one, two := service.Phone("one"), service.Phone("two")
-	one.Next(pushtest.Answer{Status: 413})
+// subscribedPeople validates what the phones' browsers post, as the page does.
+func subscribedPeople(t *testing.T, service *pushtest.Service, phones []*pushtest.Phone) *coordinator.People {
+	t.Helper()
 	people := &coordinator.People{
 		Persons:       map[coordinator.PersonID]coordinator.Person{"a": {ID: "a", Home: "1"}},
 		Subscriptions: map[string]coordinator.Subscription{},
 	}
-	for _, phone := range []*pushtest.Phone{one, two} {
+	for _, phone := range phones {
 		var posted struct {
 			Endpoint string
 			Keys     struct{ P256dh, Auth string }
@@ -122,30 +123,44 @@ func TestPushPeerReceivesANotice(t *testing.T) {
 		s.Person = "a"
 		people.Subscriptions[s.ID] = s
 	}
-	keys, err := push.NewKeys()
-	if err != nil {
+	return people
+}
+
+// sendUntil runs a worker until each phone has so many messages, then stops it.
+func (h *pushHouse) sendUntil(t *testing.T, n int, phones ...*pushtest.Phone) error {
+	t.Helper()
+	ctx, stop := context.WithTimeout(t.Context(), time.Minute)
+	defer stop()
+	done := make(chan error, 1)
+	go func() { done <- push.NewWorker(h.Config).Run(ctx) }()
+	for _, phone := range phones {
+		if _, err := phone.Await(ctx, n); err != nil {
+			t.Fatal(err)
+		}
+	}
+	stop()
+	return <-done
+}
+
+// row is the notice's row as it is stored.
+func (h *pushHouse) row(t *testing.T) coordinator.Delivery {
+	t.Helper()
+	rows, err := h.store.Deliveries(t.Context(), 10)
+	if err != nil || len(rows) != 1 {
+		t.Fatalf("%d rows, %v", len(rows), err)
+	}
+	return rows[0]
+}
+
+// A notice goes from the stored outbox to two phones over TLS, encrypted and
+// signed; one of them gets the short form after a 413.
+func TestPushPeerReceivesANotice(t *testing.T) {
+	service := newPushService(t)
+	one, two := service.Phone("one"), service.Phone("two")
+	one.Next(pushtest.Answer{Status: 413})
+	h := newPushHouse(t, service, one, two)
+	if err := h.sendUntil(t, 1, one, two); err != nil {
 		t.Fatal(err)
-	}
-	now := time.Now()
-	n := coordinator.Notice{
-		Subject: coordinator.Subject{Room: "cellar", Load: 7}, Kind: coordinator.LoadReady, To: "a",
-		Made: now, UsefulUntil: now.Add(time.Hour), ReadyAt: now, Machine: 2, MachineKind: queue.Dryer,
-	}
-	box := &pushOneRow{row: coordinator.Delivery{Key: n.Key(), Notice: n, State: coordinator.Pending, NextAt: now}, done: make(chan struct{})}
-	worker := push.NewWorker(push.Config{
-		Outbox: box, People: func() *coordinator.People { return people },
-		Unsubscribe: func(context.Context, string) error { return nil },
-		Directory:   pushCellar{}, Clock: loop.Wall{}, Sender: newPushSender(t, service, keys),
-		URL: func(coordinator.Notice) string { return "/r/cellar" },
-		Log: slog.New(slog.DiscardHandler),
-	})
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
-	defer cancel()
-	go func() { _ = worker.Run(ctx) }()
-	select {
-	case <-box.done:
-	case <-ctx.Done():
-		t.Fatal("the row was never settled")
 	}
 	short, full := pushPayloads(t, one.Messages()), pushPayloads(t, two.Messages())
 	if len(short) != 1 || short[0].Title != "Your laundry is dry" || short[0].Body != "" {
@@ -155,7 +170,40 @@ func TestPushPeerReceivesANotice(t *testing.T) {
 		t.Errorf("%+v", full)
 	}
 	m := two.Messages()[0]
-	if m.Urgency != "high" || m.Topic != push.Topic(&n, "a") || m.TTL < 59*time.Minute || m.TTL > time.Hour {
+	if m.Urgency != "high" || m.Topic != push.Topic(&h.notice, "a") || m.TTL < 58*time.Minute || m.TTL > time.Hour {
 		t.Errorf("%+v", m)
+	}
+	if row := h.row(t); row.State != coordinator.Done || row.Why != "sent to 2 devices" {
+		t.Errorf("%+v", row)
+	}
+}
+
+// pushUnrecorded is an outbox whose program dies before any record.
+type pushUnrecorded struct{ push.Outbox }
+
+func (pushUnrecorded) RecordDeliveries(context.Context, ...coordinator.Delivery) error {
+	return errors.New("killed")
+}
+
+// Killed between the send and its record, the program sends once more after the
+// restart: under the same topic, tag and time, so that the phone shows it once.
+func TestPushPeerAfterAKill(t *testing.T) {
+	service := newPushService(t)
+	phone := service.Phone("one")
+	h := newPushHouse(t, service, phone)
+	h.Outbox = pushUnrecorded{h.store}
+	if err := h.sendUntil(t, 1, phone); err == nil {
+		t.Fatal("the worker does not say that nothing was recorded")
+	}
+	h.Outbox = h.store
+	if err := h.sendUntil(t, 2, phone); err != nil {
+		t.Fatal(err)
+	}
+	got, shown := phone.Messages(), pushPayloads(t, phone.Messages())
+	if len(got) != 2 || got[0].Topic != got[1].Topic || shown[0] != shown[1] || len(phone.Kept()) != 1 {
+		t.Errorf("%+v", shown)
+	}
+	if row := h.row(t); row.State != coordinator.Done || row.Key != h.notice.Key() {
+		t.Errorf("%+v", row)
 	}
 }
