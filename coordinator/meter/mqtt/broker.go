@@ -206,7 +206,7 @@ func (b *Broker) serverOptions() *mochi.Options {
 	limits.MaximumInflight = 64
 	limits.ReceiveMaximum = 64
 	limits.MaximumClientWritesPending = 16
-	limits.MaximumSessionExpiryInterval = 3600
+	limits.MaximumSessionExpiryInterval = 0
 	limits.MaximumMessageExpiryInterval = 3600
 	limits.TopicAliasMaximum = 0
 	limits.SharedSubAvailable = 0

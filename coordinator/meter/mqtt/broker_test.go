@@ -317,6 +317,112 @@ func TestBrokerClientIDsOfMetersAreApart(t *testing.T) {
 	}
 }
 
+// Nothing is kept of a session: CONNACK says so when the device comes back
+// (session present, MQTT 5 section 3.2.2.1.1), also if it asked for one.
+func TestBrokerKeepsNoSessions(t *testing.T) {
+	for name, version := range versions {
+		t.Run(name, func(t *testing.T) {
+			b := onTCP(t, BrokerOptions{}, &inbox{})
+			for range 3 {
+				d := dialTCP(t, b, version)
+				var props []byte
+				if version == 5 {
+					props = []byte{5, 0x11, 0, 0, 0x0e, 0x10} // session expiry interval: one hour
+				}
+				connect := packet(0x10, text("MQTT"), []byte{version, 0xC0, 0, 60}, props, text("x"), text("washer-1"), text(password))
+				first, body := d.say(t, connect)
+				if first != 0x20 || body[0] != 0 || body[1] != 0 {
+					t.Fatalf("CONNACK %x % x", first, body)
+				}
+				d.publish(t, "room/washer-1", "1", 1)
+				_, _ = d.Write([]byte{0xE0, 0}) // DISCONNECT
+				if !d.gone() {
+					t.Error("still connected")
+				}
+			}
+		})
+	}
+}
+
+// wall is the clock of the machine.
+type wall struct{}
+
+func (wall) Now() time.Time { return time.Now() }
+
+// The check of the supervisor is what the device is answered with, and the
+// meter's health says the same.
+func TestBrokerUnderSupervision(t *testing.T) {
+	b := newBroker(t, BrokerOptions{})
+	if err := b.Listen(); err != nil {
+		t.Fatal(err)
+	}
+	taken := 0
+	s, err := meter.NewSupervisor(meter.Options{
+		Clock:  wall{},
+		Accept: func(context.Context, string, meter.Sample) error { taken++; return nil },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Add("mqtt", b); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- s.Run(ctx) }()
+	d := dialTCP(t, b, 5)
+	d.signIn(t, "x", "washer-1", password)
+	if code, body := d.publish(t, "room/washer-1", "-900", 1); code != 0x83 || !strings.Contains(string(body), "wrong way round") {
+		t.Errorf("PUBACK %#x %q", code, body)
+	}
+	h := s.Health()
+	if m, _ := h.Meter("washer-1"); m.Refused[meter.Implausible] != 1 || !strings.Contains(m.Trouble, "wrong way round") {
+		t.Errorf("health %+v", m)
+	}
+	d.publish(t, "room/washer-1", "900", 2)
+	h = s.Health()
+	if m, _ := h.Meter("washer-1"); m.Trouble != "" || m.Last.Watts != 900 || taken != 1 {
+		t.Errorf("health %+v, taken %d", m, taken)
+	}
+	cancel()
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+}
+
+// BenchmarkBroker is the time from a published reading to its acknowledgement.
+func BenchmarkBroker(b *testing.B) {
+	broker := newBroker(b, BrokerOptions{})
+	if err := broker.Listen(); err != nil {
+		b.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() {
+		done <- broker.Run(ctx, meter.SinkFunc(func(context.Context, string, meter.Sample) error { return nil }))
+	}()
+	c, err := net.Dial("tcp", broker.Addr().String())
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer c.Close()
+	d := &device{Conn: c, version: 4}
+	_, _ = d.Write(d.connectPacket("x", "washer-1", password, 0))
+	if _, _, err := d.read(); err != nil {
+		b.Fatal(err)
+	}
+	p := d.publishPacket("room/washer-1", "1234.5", 1, 1)
+	b.ReportAllocs()
+	for b.Loop() {
+		_, _ = d.Write(p)
+		if _, _, err := d.read(); err != nil {
+			b.Fatal(err)
+		}
+	}
+	cancel()
+	<-done
+}
+
 // One device behind several machines signs in once.
 func TestBrokerOneUserSeveralMeters(t *testing.T) {
 	box := &inbox{}

@@ -44,9 +44,12 @@ func (h *hook) Provides(b byte) bool {
 // library can hold: with more its deadline would lie in the past.
 const maxKeepalive = 43690
 
-// OnConnect takes away the client's will, since nobody could receive it.
+// OnConnect takes away the client's will, since nobody could receive it, and its
+// wish for a session that outlives the connection: there is nothing to keep, and
+// a device that picks a new id each time would fill the memory with sessions.
 func (h *hook) OnConnect(cl *mochi.Client, _ packets.Packet) error {
 	cl.Properties.Will = mochi.Will{}
+	cl.Properties.Clean = true // what MQTT 3.1.1 calls it; for 5 the limits say so
 	cl.State.Keepalive = min(cl.State.Keepalive, maxKeepalive)
 	return nil
 }
