@@ -102,10 +102,16 @@ func (a *account) meters() []string {
 	return out
 }
 
-// opened notes a connection, and closes the oldest when there are too many.
+// opened notes a connection. It closes the one that the same client has open
+// already (MQTT 5, section 3.1.4), and the oldest when there are too many.
 func (a *account) opened(c *conn) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
+	for _, other := range a.conns {
+		if other.clientID == c.clientID {
+			_ = other.Close()
+		}
+	}
 	a.conns = append(a.conns, c)
 	if len(a.conns) > maxPerAccount {
 		_ = a.conns[0].Close()

@@ -423,6 +423,25 @@ func BenchmarkBroker(b *testing.B) {
 	<-done
 }
 
+// The same client coming back ends its older connection (MQTT 5, section
+// 3.1.4: the server must disconnect it).
+func TestBrokerSameClientComesBack(t *testing.T) {
+	for name, version := range versions {
+		t.Run(name, func(t *testing.T) {
+			b := onTCP(t, BrokerOptions{}, &inbox{})
+			old, fresh := dialTCP(t, b, version), dialTCP(t, b, version)
+			old.signIn(t, "same", "washer-1", password)
+			fresh.signIn(t, "same", "washer-1", password)
+			if !old.gone() {
+				t.Error("the older connection is still open")
+			}
+			if code, _ := fresh.publish(t, "room/washer-1", "1", 1); code != 0 {
+				t.Errorf("PUBACK %#x", code)
+			}
+		})
+	}
+}
+
 // One device behind several machines signs in once.
 func TestBrokerOneUserSeveralMeters(t *testing.T) {
 	box := &inbox{}

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
@@ -26,6 +27,7 @@ type hook struct {
 	within   time.Duration
 	log      *slog.Logger
 	guesses  guesses
+	signIns  atomic.Uint64
 }
 
 // ID names the hook.
@@ -69,9 +71,10 @@ func (h *hook) OnConnectAuthenticate(cl *mochi.Client, pk packets.Packet) bool {
 		h.refused(user, from)
 		return false
 	}
-	// The id that a client picks must not reach the session of another meter.
-	cl.ID = user + "/" + cl.ID
-	c.account, c.client = a, cl
+	c.account, c.client, c.clientID = a, cl, cl.ID
+	// Within the library each connection has an id of its own, so that none can
+	// reach the session of another, be it of the same device.
+	cl.ID = fmt.Sprintf("%s/%d", user, h.signIns.Add(1))
 	a.opened(c)
 	h.log.Debug("meter signed in", "user", user, "remote", from)
 	return true

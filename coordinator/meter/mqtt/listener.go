@@ -139,12 +139,13 @@ func (l *listener) Close(listeners.CloseFn) {
 	l.wg.Wait()
 }
 
-// conn is a connection with what is known about who is behind it. Its account
-// and client are set and read by the one goroutine that serves it.
+// conn is a connection with what is known about who is behind it. They are
+// set by the one goroutine that serves it, before others may see them.
 type conn struct {
 	net.Conn
-	account *account
-	client  *mochi.Client
+	account  *account
+	client   *mochi.Client
+	clientID string // as the device names itself
 }
 
 // Write gives up on a device that does not read.
