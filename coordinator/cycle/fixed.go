@@ -85,7 +85,7 @@ func (f *Fixed) fold(now time.Time, r Reading) {
 	} else if f.rise(before, r.At, w, high); m.Rise.sure() {
 		f.start(now)
 	}
-	m.High = high
+	m.High, m.Strong = high, f.strong(w)
 	f.phase(r.At, w, high)
 }
 

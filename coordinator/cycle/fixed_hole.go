@@ -24,7 +24,7 @@ func (f *Fixed) hear(now, at time.Time) {
 		return
 	}
 	m.Derived.Forget()
-	m.High, m.Rise, m.Coming = false, fixedRise{}, NoPhase
+	m.High, m.Strong, m.Rise, m.Coming = false, false, fixedRise{}, NoPhase
 	if m.Running {
 		// What was low before the hole says nothing about the time in it.
 		m.Low, m.Hole = false, hole

@@ -1,6 +1,7 @@
 package cycle
 
 import (
+	"math"
 	"testing"
 	"time"
 )
@@ -80,6 +81,40 @@ func TestFixedAfterAHole(t *testing.T) {
 	}
 	p.power(1, 16*time.Minute)
 	p.at("last seen to work", p.one(Presumed).End, 1200)
+	p.at("presumed", p.one(Presumed).At, 1260+3600+10+15*60)
+
+	// The same without any tick: the first reading after it finds both overdue.
+	p = newTape(t, NewFixed(set), 10*time.Second)
+	p.power(500, 20*time.Minute).power(1, time.Minute)
+	p.now = p.now.Add(time.Hour)
+	p.says(1)
+	if len(p.cycles()) != 1 || len(p.of(Silent, Heard)) != 2 {
+		t.Errorf("not ticked: %+v", p.events)
+	}
+}
+
+// A stray sample just before a hole is not the start of what is seen after it.
+func TestFixedStartsAfterAHole(t *testing.T) {
+	p := newFixedTape(t, 10*time.Second)
+	p.power(1, time.Minute).power(2000, 10*time.Second).power(1, 10*time.Second).quiet(time.Hour).power(2000, time.Minute)
+	p.at("start", p.one(Started).Start, 60+10+10+3600+10)
+
+	// What a register gained in a hole says nothing about now.
+	p = newFixedTape(t, 0)
+	for i := range 100 {
+		p.quiet(30 * time.Second)
+		wh := 100.0
+		if i == 50 {
+			p.quiet(time.Hour)
+		}
+		if i >= 50 {
+			wh = 900
+		}
+		p.reads(Reading{At: p.now, Watts: math.NaN(), Wh: wh})
+	}
+	if len(p.cycles()) != 0 {
+		t.Errorf("a register that jumped over a hole: %+v", p.cycles())
+	}
 }
 
 // A meter that keeps its readings while the network is down leaves no hole.
@@ -95,6 +130,25 @@ func TestFixedTakesKeptReadings(t *testing.T) {
 	finished := p.one(Finished)
 	near(t, "energy", finished.EnergyWh, 500*50*60/3600.0, 2)
 	p.at("end", finished.End, 50*60+10)
+
+	// However long the network was down.
+	p = newFixedTape(t, 10*time.Second)
+	p.power(500, 20*time.Minute)
+	from = p.now
+	p.quiet(5 * time.Hour)
+	p.reads(Power(from.Add(10*time.Second), 500))
+	if len(p.cycles()) != 1 {
+		t.Errorf("kept for 5 hours: %+v", p.cycles())
+	}
+	// Nor does a clock that is set right make one.
+	p = newFixedTape(t, 10*time.Second)
+	p.lag = 5 * time.Hour
+	p.power(500, 20*time.Minute)
+	p.lag = 0
+	p.power(500, 5*time.Minute)
+	if len(p.cycles()) != 1 || len(p.of(Silent)) != 0 {
+		t.Errorf("clock set right: %+v", p.events)
+	}
 }
 
 // With a register the energy drawn in a hole is known after it.

@@ -20,10 +20,11 @@ type fixedMemory struct {
 	LastAt            time.Time
 	LastWatts, LastWh fixedNumber
 	HeardAt           time.Time
-	// High says on which side of the threshold the newest known power is.
-	High   bool
-	Silent bool
-	Rise   fixedRise
+	// High says on which side of the threshold the newest known power is, Strong
+	// whether it is work beyond doubt.
+	High, Strong bool
+	Silent       bool
+	Rise         fixedRise
 
 	Energy  IntegratorTally
 	Derived RegisterPower

@@ -6,8 +6,8 @@ import (
 )
 
 const (
-	// riseSure is how much longer power must have been seen above the threshold
-	// than below it until that is work.
+	// riseSure is how much longer power must have been seen strong than not until
+	// that is work.
 	riseSure = 20 * time.Second
 	// riseHeld is how long a single high reading must stand uncontradicted; longer
 	// than the interval of meters that are asked once a minute, so that the
@@ -19,10 +19,10 @@ const (
 )
 
 // fixedRise weighs whether power above the threshold is work or a stray sample:
-// time between two high readings in a row speaks for work, time between two low
-// ones against it, and below zero it is forgotten (a one-sided cumulative sum). A
-// single high sample between low ones, a meter's artefact, gains nothing at all;
-// a drum that turns 10 seconds in 15 is known within a minute.
+// time between two strong readings in a row speaks for work, time between two
+// others against it, and below zero it is forgotten (a one-sided cumulative sum). A
+// single strong sample, a meter's artefact, gains nothing at all; a drum that
+// turns 10 seconds in 15 is known within a minute.
 type fixedRise struct {
 	Active bool
 	// At is the first high reading: where the cycle would begin.
@@ -39,21 +39,23 @@ func (r *fixedRise) sure() bool { return r.Strong && r.For >= riseSure }
 
 // rise folds a reading into the weighing.
 func (f *Fixed) rise(before, at time.Time, w float64, high bool) {
-	r := &f.mem.Rise
+	m := &f.mem
+	r := &m.Rise
 	d := at.Sub(before)
 	switch {
 	case high && (!r.Active || !r.Strong && at.Sub(r.At) > riseBack):
 		*r = f.rising(at, w)
-	case high:
-		if f.mem.High {
+	case f.strong(w):
+		if m.Strong {
 			r.For += min(d, f.set.SilentAfter)
 		}
-		r.PeakW = math.Max(r.PeakW, w)
-		r.Strong = r.Strong || f.strong(w)
-	case r.Active && !f.mem.High:
-		if r.For = min(r.For, riseSure) - d; r.For < 0 {
+		r.Strong, r.PeakW = true, math.Max(r.PeakW, w)
+	case r.Strong && !m.Strong:
+		if r.For -= d; r.For < 0 {
 			*r = fixedRise{}
 		}
+	case r.Active && !r.Strong && !high && !m.High:
+		*r = fixedRise{}
 	}
 }
 
@@ -65,7 +67,7 @@ func (f *Fixed) rising(at time.Time, w float64) fixedRise {
 // startDue is when the newest reading has stood long enough to start a cycle.
 func (f *Fixed) startDue() time.Time {
 	m := &f.mem
-	if m.Running || !m.Rise.Strong || !m.High {
+	if m.Running || !m.Rise.Strong || !m.Strong {
 		return time.Time{}
 	}
 	return m.LastAt.Add(riseHeld)

@@ -58,6 +58,9 @@ func TestFixedNothingBegins(t *testing.T) {
 		}},
 		{"exactly the threshold", time.Second, func(p *tape) { p.power(3, 20*time.Minute) }},
 		{"a display that glows just above it", 6 * time.Second, func(p *tape) { p.power(4, time.Hour) }},
+		{"a stray sample while the display glows", 6 * time.Second, func(p *tape) {
+			p.power(4, 5*time.Minute).power(1200, 6*time.Second).power(4, 5*time.Minute)
+		}},
 		{"readings that are none", time.Minute, func(p *tape) {
 			p.power(math.NaN(), 4*time.Minute)
 			p.power(math.Inf(1), 4*time.Minute)
@@ -87,6 +90,13 @@ func TestFixedStartIsDatedBack(t *testing.T) {
 	if told := started.At.Sub(started.Start); told > time.Minute {
 		t.Errorf("known only after %v", told)
 	}
+	// The same seen every 5 seconds only.
+	p = newFixedTape(t, 5*time.Second)
+	p.power(1, time.Minute)
+	for range 20 {
+		p.power(90, 10*time.Second).power(1, 5*time.Second)
+	}
+	p.at("start", p.one(Started).Start, 65)
 	// A display that was lit for an hour does not belong to the cycle.
 	p = newFixedTape(t, 10*time.Second)
 	p.power(4, time.Hour).power(2000, time.Minute)

@@ -11,9 +11,9 @@ const (
 	registerUnitWh = 1
 	// registerFineWh is the finest step that is told from the rounding of numbers.
 	registerFineWh = 0.01
-	// registerQuiet is how long a register must stand still until its power is
-	// taken for known although it has not moved twice.
-	registerQuiet = 20 * time.Minute
+	// registerStillW is how low the bound must be until the power of a register
+	// that has not moved twice is taken for known, W.
+	registerStillW = 3
 )
 
 // RegisterPower derives power from a register alone, for meters that give no
@@ -91,7 +91,7 @@ func (p *RegisterPower) still(at time.Time) {
 	}
 	d := at.Sub(p.Changed)
 	bound := unit * secondsPerHour / d.Seconds()
-	if p.Known && bound < p.Watts || !p.Known && d >= registerQuiet {
+	if p.Known && bound < p.Watts || !p.Known && bound <= registerStillW {
 		p.Watts, p.Known = bound, true
 	}
 }

@@ -45,6 +45,15 @@ func TestRegisterPowerStandsStillFromTheBegin(t *testing.T) {
 		}
 	}
 	near(t, "after 20 minutes", p.Add(energySecond(1200), 5), 3, 1e-9)
+
+	// Known to count in steps of 10 Wh it takes ten times as long.
+	p = RegisterPower{Unit: 10}
+	for s := 0.0; s < 12000; s += 60 {
+		if w := p.Add(energySecond(s), 5); !math.IsNaN(w) {
+			t.Fatalf("10 Wh, after %v s: %v W", s, w)
+		}
+	}
+	near(t, "after 200 minutes", p.Add(energySecond(12000), 5), 3, 1e-9)
 }
 
 // At a steady load, whatever the unit and the interval, the power that is derived
