@@ -1,7 +1,9 @@
 package ui
 
 import (
+	"bytes"
 	"context"
+	"image/png"
 	"net"
 	"os"
 	"os/exec"
@@ -15,6 +17,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
+	go_qr "github.com/piglig/go-qr"
 
 	"drumturn/coordinator"
 	"drumturn/queue"
@@ -102,7 +105,7 @@ func (b *browser) until(t *testing.T, expression string) {
 
 func (b *browser) value(t *testing.T, expression string) string {
 	t.Helper()
-	got, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](expression))
+	got, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](expression, chromedp.EvalAwaitPromise))
 	if err != nil {
 		t.Fatalf("%s: %v", expression, err)
 	}
@@ -289,5 +292,30 @@ func (b *browser) take(t *testing.T, address string, s shot, scheme string, whol
 	}
 	if err := os.WriteFile(file, data, 0o644); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// TestTheCodeOnTheWallCanBeRead: the picture, as a browser paints it, leads to
+// the page to join.
+func TestTheCodeOnTheWallCanBeRead(t *testing.T) {
+	b := openBrowser(t)
+	h := newFakeHouse(fullRoom())
+	_, address := serveReal(t, h, nil)
+	b.media(t, 600, 600, "dark")
+	b.do(t, chromedp.Navigate(address+"/r/cellar/join.svg?key=wallkey"))
+	data, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
+	if err != nil {
+		t.Fatal(err)
+	}
+	img, err := png.Decode(bytes.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := go_qr.Decode(img)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := address + "/r/cellar/join?code=tidewater"; got != want {
+		t.Errorf("it reads %s, want %s", got, want)
 	}
 }

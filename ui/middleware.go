@@ -87,7 +87,7 @@ func securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 // stored compressed, and foreign handlers.
 func (s *Server) incompressible(c echo.Context) bool {
 	path := c.Request().URL.Path
-	if strings.HasSuffix(path, "/events") || strings.HasPrefix(path, "/static/") || strings.HasPrefix(path, "/icons/") {
+	if strings.HasSuffix(path, "/events") || strings.HasPrefix(path, "/static/") || strings.HasPrefix(path, "/icons/") || path == "/sw.js" {
 		return true
 	}
 	for prefix := range s.o.Mounts {

@@ -56,7 +56,7 @@ func (s *Server) subscribe(c echo.Context, who *coordinator.Person) error {
 	if s.o.ValidateSubscription == nil {
 		return coordinator.Refuse(coordinator.Conflict, "no-push", "This building sends no notices to phones.")
 	}
-	f, err := parseForm(c.Request(), field{"endpoint", "Endpoint", 2000, false},
+	f, err := parseForm(c.Request(), field{"endpoint", "Endpoint", 2048, false},
 		field{"p256dh", "Key", 200, false}, field{"auth", "Secret", 100, false})
 	if err != nil {
 		return err
@@ -68,6 +68,9 @@ func (s *Server) subscribe(c echo.Context, who *coordinator.Person) error {
 	}
 	if err := s.o.ValidateSubscription(&sub); err != nil {
 		s.o.Log.Warn("a device was refused", "err", err)
+		if _, _, known := refusal(err); known {
+			return err
+		}
 		return coordinator.Refuse(coordinator.Invalid, "bad-device", "Notices cannot be sent to this device: %v", err)
 	}
 	if err := s.o.House.DoPeople(c.Request().Context(), coordinator.Subscribe{Subscription: sub}); err != nil {

@@ -2,9 +2,11 @@ package ui
 
 import (
 	"bytes"
+	"compress/gzip"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"net/netip"
@@ -342,5 +344,27 @@ func TestSecretsStayOutOfTheLog(t *testing.T) {
 	}
 	if !strings.Contains(log.String(), "wrong passphrase") {
 		t.Error("a wrong passphrase leaves no trace")
+	}
+}
+
+// TestCompressedOnce: whatever a browser unpacks once is what was meant.
+func TestCompressedOnce(t *testing.T) {
+	s := newTestServer(t, newFakeHouse(fullRoom(), smallRoom()), nil)
+	for _, path := range []string{"/", "/r/cellar", "/sw.js", "/static/" + s.assets.sum + "/app.css", "/static/" + s.assets.sum + "/app.js"} {
+		plain := get(path).of(s).Body.Bytes()
+		a := get(path)
+		a.header = http.Header{"Accept-Encoding": {"gzip, br"}}
+		w := a.of(s)
+		body := io.Reader(w.Body)
+		if w.Header().Get("Content-Encoding") == "gzip" {
+			var err error
+			if body, err = gzip.NewReader(body); err != nil {
+				t.Errorf("%s: %v", path, err)
+				continue
+			}
+		}
+		if got, err := io.ReadAll(body); err != nil || !bytes.Equal(got, plain) {
+			t.Errorf("%s: unpacked once it is not the file: %v", path, err)
+		}
 	}
 }

@@ -33,10 +33,15 @@ function put(element, html) {
   if (focused >= 0) element.querySelectorAll(focusable)[focused]?.focus({ preventScroll: true });
 }
 
+// announce tells screen readers what changed about the visitor's own; what the
+// page said when it was opened is no news.
+const toSay = () => document.querySelector('#mine > .mine')?.dataset.say ?? '';
+let saidLast = toSay();
+
 function announce() {
-  const say = document.getElementById('say');
-  const text = document.querySelector('#mine > .mine')?.dataset.say ?? '';
-  if (say && say.textContent !== text) say.textContent = text;
+  const text = toSay();
+  if (text !== saidLast) document.getElementById('say').textContent = text;
+  saidLast = text;
 }
 
 // follow keeps a stream open. A lost one is opened again, ever less often,
@@ -116,9 +121,10 @@ if (wall) {
 
 const canPush = 'serviceWorker' in navigator && 'PushManager' in window && 'Notification' in window;
 
-if ('serviceWorker' in navigator) {
-  navigator.serviceWorker.register(`${base}/sw.js`, { scope: `${base}/` }).catch(() => {});
-}
+const worker = 'serviceWorker' in navigator
+  ? navigator.serviceWorker.register(`${base}/sw.js`, { scope: `${base}/` })
+  : Promise.reject(new Error('This browser has no worker to show notices.'));
+worker.catch(() => {}); // Said when somebody asks to be told.
 
 function bytes(base64url) {
   const text = atob(base64url.replace(/-/g, '+').replace(/_/g, '/'));
@@ -132,17 +138,18 @@ async function subscribe(to) {
   if (await Notification.requestPermission() !== 'granted') {
     throw new Error('Notices are switched off for this page in the browser’s settings.');
   }
-  const worker = await navigator.serviceWorker.ready;
+  await worker;
+  const { pushManager } = await navigator.serviceWorker.ready;
   const answer = await fetch(`${base}/push-key`);
   if (!answer.ok) throw new Error('This building sends no notices to phones.');
   const key = bytes((await answer.text()).trim());
-  const ask = () => worker.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: key });
+  const ask = () => pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: key });
   let device;
   try {
     device = await ask();
   } catch (err) {
     // Subscribed with a key that the building no longer has.
-    await (await worker.pushManager.getSubscription())?.unsubscribe();
+    await (await pushManager.getSubscription())?.unsubscribe();
     device = await ask();
   }
   const { endpoint, keys } = device.toJSON();

@@ -5,44 +5,48 @@ const base = new URL(self.registration.scope).pathname.replace(/\/$/, '');
 self.addEventListener('install', () => self.skipWaiting());
 self.addEventListener('activate', (event) => event.waitUntil(self.clients.claim()));
 
+// told remembers which notice a tag last showed: a notice that is sent twice
+// replaces itself, and must not ring twice.
+const told = new Map();
+
 // A push must always show something, or the browser says that the page misbehaved.
 self.addEventListener('push', (event) => {
   let notice = {};
   try {
     notice = event.data?.json() ?? {};
   } catch {
-    notice = {};
+    // Not ours to read: the general sentence will do.
   }
-  const url = notice.data?.url ?? notice.url ?? `${base}/`;
+  const tag = notice.tag || 'laundry';
+  const repeated = notice.at !== undefined && told.get(tag) === notice.at;
+  told.set(tag, notice.at);
   const shown = self.registration.showNotification(notice.title || 'Laundry', {
     body: notice.body || 'Something has changed. Open the page to see it.',
-    tag: notice.tag || 'laundry',
-    renotify: Boolean(notice.tag),
+    tag,
+    renotify: !repeated,
     icon: `${base}/icons/icon-192.png`,
     badge: `${base}/icons/badge-96.png`,
-    data: { url },
+    data: { url: ours(notice.url ?? notice.data?.url) },
   }).then(() => {
     const channel = new BroadcastChannel('drumturn');
-    channel.postMessage({ shown: notice.tag || 'laundry' });
+    channel.postMessage({ shown: tag });
     channel.close();
   });
   event.waitUntil(shown);
 });
 
-// ours keeps a notice from leading to another site.
-function ours(address) {
-  try {
-    const url = new URL(address, self.registration.scope);
-    if (url.origin === self.location.origin) return url.href;
-  } catch {
-    // Not an address: the front page will do.
-  }
-  return self.registration.scope;
+// ours makes the whole address of a page of these pages: a notice cannot lead
+// to another site, and its path need not know under which prefix we live.
+function ours(path) {
+  if (typeof path !== 'string' || !path.startsWith('/')) return self.registration.scope;
+  const below = base && !path.startsWith(`${base}/`) ? base + path : path;
+  const url = new URL(below, self.location.origin);
+  return url.origin === self.location.origin ? url.href : self.registration.scope;
 }
 
 self.addEventListener('notificationclick', (event) => {
   event.notification.close();
-  const url = ours(event.notification.data?.url);
+  const url = event.notification.data?.url ?? self.registration.scope;
   event.waitUntil((async () => {
     const open = await self.clients.matchAll({ type: 'window', includeUncontrolled: true });
     const same = open.find((client) => client.url === url);
