@@ -336,6 +336,31 @@ func TestTooLateWhileQueuedIsNotSent(t *testing.T) {
 	})
 }
 
+// What is in hand must not be taken for withdrawn because a flood of older rows
+// fills the list of due ones.
+func TestAFloodDoesNotWithdraw(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		h.PerHost = 1
+		h.post.answer = func(context.Context, Message, int) Result {
+			time.Sleep(10 * time.Millisecond)
+			return Result{Status: 201}
+		}
+		for i := range 10 {
+			h.box.put(called(i+1, time.Now()))
+		}
+		defer h.start(t)()
+		synctest.Wait()
+		for i := range 1000 {
+			h.box.put(called(i+100, time.Now().Add(-time.Minute)))
+		}
+		h.Wake()
+		time.Sleep(time.Minute)
+		if n := len(h.post.to("d1")); n != 1010 {
+			t.Errorf("%d sent, want 1010", n)
+		}
+	})
+}
+
 // A row in hand hides from NextDelivery those that become due after it.
 func TestDueWhileOthersAreUnderWay(t *testing.T) {
 	devices := []coordinator.Subscription{device("slow", "a", "dead.example"), device("fast", "c", "push.example")}
