@@ -85,7 +85,6 @@ type (
 		Name     string
 		Lang     string
 		NewID    PersonID
-		NewHome  HomeID
 		// NewHomeCode is the code printed for the home if it is made now.
 		NewHomeCode string
 		SessionHash string

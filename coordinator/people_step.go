@@ -1,7 +1,9 @@
 package coordinator
 
 import (
+	"crypto/sha256"
 	"crypto/subtle"
+	"encoding/hex"
 	"maps"
 	"strings"
 	"time"
@@ -112,8 +114,17 @@ func (s *peopleStep) joinHome(e JoinBuilding) (HomeID, error) {
 			return h.ID, nil
 		}
 	}
-	s.putHome(Home{ID: e.NewHome, Name: name, Code: e.NewHomeCode, Joined: s.now})
-	return e.NewHome, nil
+	id := HomeIDFor(name)
+	s.putHome(Home{ID: id, Name: name, Code: e.NewHomeCode, Joined: s.now})
+	return id, nil
+}
+
+// HomeIDFor is the id of the home that residents call by a name. It follows from
+// the name, so that a building file can reserve a machine for a home that
+// nobody has joined yet, and it does not tell the name.
+func HomeIDFor(name string) HomeID {
+	sum := sha256.Sum256([]byte("home " + strings.ToLower(strings.Join(strings.Fields(name), " "))))
+	return HomeID("h" + hex.EncodeToString(sum[:8]))
 }
 
 // subscribe adds a device, or renews the keys of one. A device belongs to the

@@ -3,6 +3,7 @@ package coordinator
 import (
 	"errors"
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 )
@@ -76,14 +77,14 @@ func (w *town) reload() {
 func (w *town) joinAs(id PersonID, home string) {
 	w.Helper()
 	w.do(JoinBuilding{
-		Room: "cellar", Code: "k7qm2xrt", HomeName: home, Open: true, NewID: id, NewHome: HomeID("home of " + id),
+		Room: "cellar", Code: "k7qm2xrt", HomeName: home, Open: true, NewID: id,
 		SessionHash: "session of " + string(id), Expires: w.now.Add(time.Hour),
 	})
 }
 
 func TestJoinBuilding(t *testing.T) {
 	w := newTown(t)
-	join := JoinBuilding{Room: "cellar", Code: "wrong", HomeName: "12", Open: true, NewID: "anna", NewHome: "h1", SessionHash: "s", Expires: w.now.Add(time.Hour)}
+	join := JoinBuilding{Room: "cellar", Code: "wrong", HomeName: "12", Open: true, NewID: "anna", SessionHash: "s", Expires: w.now.Add(time.Hour)}
 	w.refused(join, "join.code")
 	join.Room, join.Code = "attic", "K7QM-2XRT"
 	w.refused(join, "join.code")
@@ -105,13 +106,23 @@ func TestJoinBuilding(t *testing.T) {
 
 func TestClosedHomesNeedTheirCode(t *testing.T) {
 	w := newTown(t)
-	w.do(JoinBuilding{Room: "cellar", Code: "K7QM2XRT", HomeName: "12", Open: true, NewID: "anna", NewHome: "h12", NewHomeCode: "ABCD", SessionHash: "s1", Expires: w.now.Add(time.Hour)})
+	w.do(JoinBuilding{Room: "cellar", Code: "K7QM2XRT", HomeName: "12", Open: true, NewID: "anna", NewHomeCode: "ABCD", SessionHash: "s1", Expires: w.now.Add(time.Hour)})
 	closed := JoinBuilding{Room: "cellar", Code: "K7QM2XRT", HomeName: "12", NewID: "eve", SessionHash: "s2", Expires: w.now.Add(time.Hour)}
 	w.refused(closed, "join.home-code")
 	closed.HomeCode = "ab-cd"
 	w.do(closed)
-	if w.people.Persons["eve"].Home != "h12" {
+	if w.people.Persons["eve"].Home != HomeIDFor("12") {
 		t.Fatalf("eve is of home %q", w.people.Persons["eve"].Home)
+	}
+}
+
+// TestHomeIDFollowsName: however a home is spelt, it is one home.
+func TestHomeIDFollowsName(t *testing.T) {
+	if HomeIDFor(" 2nd  Floor ") != HomeIDFor("2nd floor") || HomeIDFor("1") == HomeIDFor("2") {
+		t.Fatal("the id of a home does not follow its name")
+	}
+	if strings.Contains(string(HomeIDFor("Lindenhof")), "inden") {
+		t.Fatal("the id tells the name")
 	}
 }
 

@@ -147,8 +147,9 @@ func stepFake(p *coordinator.People, ev coordinator.PeopleEvent) error {
 		if p.Invitations[ev.Room].Code != ev.Code {
 			return coordinator.Refuse(coordinator.NotAllowed, "code", "This is not the code on the wall.")
 		}
-		p.Homes[ev.NewHome] = coordinator.Home{ID: ev.NewHome, Name: ev.HomeName, Code: ev.NewHomeCode}
-		p.Persons[ev.NewID] = coordinator.Person{ID: ev.NewID, Home: ev.NewHome, Name: ev.Name}
+		home := coordinator.HomeIDFor(ev.HomeName)
+		p.Homes[home] = coordinator.Home{ID: home, Name: ev.HomeName, Code: ev.NewHomeCode}
+		p.Persons[ev.NewID] = coordinator.Person{ID: ev.NewID, Home: home, Name: ev.Name}
 		p.Sessions[ev.SessionHash] = coordinator.Session{Hash: ev.SessionHash, Person: ev.NewID, Expires: ev.Expires}
 	case coordinator.SetPassphrase:
 		p.Passphrase, p.FirstToken = ev.Passphrase, ""

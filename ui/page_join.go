@@ -89,10 +89,6 @@ func (s *Server) enter(c echo.Context, sc *scene, f form) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	home, err := s.newID("h")
-	if err != nil {
-		return "", err
-	}
 	homeCode, err := s.newCode(10)
 	if err != nil {
 		return "", err
@@ -100,7 +96,7 @@ func (s *Server) enter(c echo.Context, sc *scene, f form) (string, error) {
 	return secret, s.o.House.DoPeople(c.Request().Context(), coordinator.JoinBuilding{
 		Room: sc.snap.Room, Code: f["code"], HomeName: f["home"], HomeCode: f["home-code"],
 		Open: sc.snap.Rules.OpenHomes, Name: f["name"], Lang: "",
-		NewID: coordinator.PersonID(person), NewHome: coordinator.HomeID(home), NewHomeCode: homeCode,
+		NewID: coordinator.PersonID(person), NewHomeCode: homeCode,
 		SessionHash: hash, Expires: s.expiry(residentDays),
 	})
 }

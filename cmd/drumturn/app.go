@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 
 	"drumturn/config"
@@ -93,8 +94,25 @@ func (a *app) openStore(context.Context) error {
 
 func (a *app) openHouse(ctx context.Context) error {
 	var err error
-	a.house, err = loop.Open(ctx, a.file.Rooms, a.engine, a.store, a.clock, a.log)
+	a.house, err = loop.Open(ctx, plans(a.file), a.engine, a.store, a.clock, a.log)
 	return err
+}
+
+// plans are the file's rooms, with the names of homes that machines are
+// reserved for turned into ids.
+func plans(file *config.File) []coordinator.Plan {
+	out := slices.Clone(file.Rooms)
+	for i := range out {
+		out[i].Machines = slices.Clone(out[i].Machines)
+		for k := range out[i].Machines {
+			m := &out[i].Machines[k]
+			m.ReservedFor = slices.Clone(m.ReservedFor)
+			for j, name := range m.ReservedFor {
+				m.ReservedFor[j] = coordinator.HomeIDFor(string(name))
+			}
+		}
+	}
+	return out
 }
 
 // run runs everything until ctx ends or a part fails for good. What takes work

@@ -66,7 +66,15 @@ func counted(file *config.File) string {
 	for _, room := range file.Rooms {
 		machines += len(room.Machines)
 	}
-	return fmt.Sprintf("%d rooms, %d machines, %d meters", len(file.Rooms), machines, len(file.Meters))
+	return count(len(file.Rooms), "room") + ", " + count(machines, "machine") + ", " + count(len(file.Meters), "meter")
+}
+
+// count writes a number of things.
+func count(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }
 
 // differences says where the house rules in force are not those of the file,

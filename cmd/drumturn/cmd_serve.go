@@ -58,7 +58,7 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 		return err
 	}
 	defer a.close()
-	fmt.Fprintf(s.out, "%s is served at %s\n", file.Building.Name, a.publicURL())
+	fmt.Fprintf(s.out, "%s: pages at %s (listening at %s)\n", file.Building.Name, a.publicURL(), a.address())
 	if a.firstLink != "" {
 		fmt.Fprintf(s.out, "Building manager: open this once, within this run, and choose a passphrase:\n  %s%s\n", strings.TrimSuffix(a.publicURL(), "/"), a.firstLink)
 	}

@@ -14,6 +14,7 @@ import (
 	"drumturn/coordinator/meter/mqtt"
 	"drumturn/coordinator/meter/replay"
 	"drumturn/coordinator/meter/sim"
+	"drumturn/queue"
 )
 
 // wireMeters makes the drivers of the building file's meters, under one supervisor.
@@ -169,7 +170,42 @@ func (a *app) single(m config.Meter) (meter.Driver, error) {
 	case *config.ReplayMeter:
 		return replay.New(replay.Options{Tracks: []replay.Track{{Meter: m.Name, Path: o.File}}, Repeat: o.Repeat, Clock: a.clock})
 	case *config.SimMeter:
-		return sim.New(m.Name, sim.Options{Machine: o.Machine, Meter: o.Meter, Seed: o.Seed, RunsPerDay: o.RunsPerDay}, a.clock)
+		return sim.New(m.Name, a.simOptions(m.Name, o), a.clock)
 	}
 	return nil, errors.New("meter " + m.Name + ": no driver is wired for it")
+}
+
+// simOptions fills in what the file leaves out: a model that fits the machine
+// which the meter stands in front of.
+func (a *app) simOptions(name string, o *config.SimMeter) sim.Options {
+	out := sim.Options{Machine: o.Machine, Meter: o.Meter, Seed: o.Seed, RunsPerDay: o.RunsPerDay}
+	if out.Meter == "" {
+		out.Meter = sim.Meters()[0]
+	}
+	if out.Machine == "" {
+		out.Machine = simModelFor(a.kindBehind(name))
+	}
+	return out
+}
+
+// kindBehind is the kind of the machine behind a meter.
+func (a *app) kindBehind(name string) queue.Kind {
+	for _, room := range a.file.Rooms {
+		for i := range room.Machines {
+			if room.Machines[i].Meter == name {
+				return room.Machines[i].Kind
+			}
+		}
+	}
+	return queue.Washer
+}
+
+// simModelFor is the first simulated machine of a kind.
+func simModelFor(k queue.Kind) string {
+	for _, name := range sim.Models() {
+		if m, err := sim.ModelNamed(name); err == nil && m.Kind == k {
+			return name
+		}
+	}
+	return sim.Models()[0]
 }

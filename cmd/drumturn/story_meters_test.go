@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"net"
 	"os"
@@ -126,7 +127,6 @@ type storyMeter struct {
 	story  *story
 	name   string
 	client *paho.Client
-	conn   net.Conn
 }
 
 // meter returns the connected meter of a name.
@@ -135,18 +135,11 @@ func (s *story) meter(name string) *storyMeter {
 	if m := s.meters[name]; m != nil {
 		return m
 	}
-	conn, err := net.Dial("tcp", s.broker)
+	client, err := signIn(s.Context(), s.broker, name, name+"-secret")
 	if err != nil {
 		s.Fatal(err)
 	}
-	m := &storyMeter{story: s, name: name, conn: conn, client: paho.NewClient(paho.ClientConfig{Conn: conn})}
-	ack, err := m.client.Connect(s.Context(), &paho.Connect{
-		ClientID: "meter-" + name, KeepAlive: 60, CleanStart: true,
-		Username: name, UsernameFlag: true, Password: []byte(name + "-secret"), PasswordFlag: true,
-	})
-	if err != nil || ack.ReasonCode != 0 {
-		s.Fatalf("meter %s connects: %+v, %v", name, ack, err)
-	}
+	m := &storyMeter{story: s, name: name, client: client}
 	s.meters[name] = m
 	return m
 }
@@ -168,5 +161,21 @@ func (m *storyMeter) publish(r tapeReading) {
 // hangUp closes the connection.
 func (m *storyMeter) hangUp() {
 	_ = m.client.Disconnect(&paho.Disconnect{})
-	_ = m.conn.Close()
+}
+
+// signIn connects an ordinary MQTT 5 client to a broker.
+func signIn(ctx context.Context, broker, user, password string) (*paho.Client, error) {
+	conn, err := net.Dial("tcp", broker)
+	if err != nil {
+		return nil, err
+	}
+	client := paho.NewClient(paho.ClientConfig{Conn: conn})
+	ack, err := client.Connect(ctx, &paho.Connect{
+		ClientID: "meter-" + user, KeepAlive: 60, CleanStart: true,
+		Username: user, UsernameFlag: true, Password: []byte(password), PasswordFlag: true,
+	})
+	if err == nil && ack.ReasonCode != 0 {
+		err = fmt.Errorf("the broker answers reason code %d", ack.ReasonCode)
+	}
+	return client, err
 }

@@ -12,7 +12,7 @@ import (
 
 func joinEvent(id coordinator.PersonID, code string) coordinator.JoinBuilding {
 	return coordinator.JoinBuilding{
-		Room: "cellar", Code: code, HomeName: "12", Open: true, NewID: id, NewHome: coordinator.HomeID("home-" + id),
+		Room: "cellar", Code: code, HomeName: "12", Open: true, NewID: id,
 		SessionHash: "session-" + string(id), Expires: time.Now().Add(time.Hour),
 	}
 }

@@ -65,7 +65,7 @@ func newResidents(rng *rand.Rand) []*resident {
 	return append(all, &resident{id: Visitor, home: homeID(visitorHome), name: homeName(visitorHome), room: Cellar, late: 1})
 }
 
-func homeID(n int) coordinator.HomeID { return coordinator.HomeID(fmt.Sprintf("home-%d", n)) }
+func homeID(n int) coordinator.HomeID { return coordinator.HomeIDFor(homeName(n)) }
 
 func homeName(n int) string { return fmt.Sprint(n) }
 
@@ -83,7 +83,7 @@ func (t *Town) peopleEvents(visitorSession string, expires time.Time) []coordina
 			hash = t.noise()
 		}
 		events = append(events, coordinator.JoinBuilding{
-			Room: r.room, Code: Codes()[r.room], HomeName: r.name, Open: true, NewID: r.id, NewHome: r.home,
+			Room: r.room, Code: Codes()[r.room], HomeName: r.name, Open: true, NewID: r.id,
 			NewHomeCode: t.noise()[:8], SessionHash: hash, Expires: expires,
 		})
 	}
