@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -132,6 +133,10 @@ func writePlain(out *strings.Builder, v reflect.Value) {
 		}
 	case reflect.Float64:
 		fmt.Fprint(out, v.Float()) // NaN reads the same whatever its bits
+	case reflect.String:
+		out.WriteString(v.String())
+	case reflect.Int, reflect.Int64:
+		out.WriteString(strconv.FormatInt(v.Int(), 10))
 	default:
 		fmt.Fprint(out, v.Interface())
 	}

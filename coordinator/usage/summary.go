@@ -31,7 +31,8 @@ type Summary struct {
 	Collected int `json:",omitempty"`
 	// Missed are the calls let lapse on the day.
 	Missed int `json:",omitempty"`
-	// Waits are those of the turns called on the day.
+	// Waits are those of the turns called on the day, from joining to the first
+	// call; a turn that is called again after a missed call counts once.
 	Waits Waits `json:",omitempty"`
 }
 
@@ -48,7 +49,7 @@ const lookBack = 36 * time.Hour
 // end. The room's own summary comes first, then one for each machine that the
 // facts name, in order.
 func Summarise(room coordinator.RoomID, date Date, zone *time.Location, facts []coordinator.Fact, until time.Time) []Summary {
-	d := &day{from: date.Begin(zone), to: date.End(zone), until: until, of: map[coordinator.MachineID]*tally{}}
+	d := &day{from: date.Begin(zone), to: date.End(zone), until: until, of: map[coordinator.MachineID]*tally{}, called: map[coordinator.TurnID]bool{}}
 	for i := range facts {
 		if facts[i].At.Before(until) {
 			d.add(&facts[i])
@@ -85,6 +86,7 @@ func addTo(total, s *Summary) {
 type day struct {
 	from, to, until time.Time
 	of              map[coordinator.MachineID]*tally
+	called          map[coordinator.TurnID]bool
 }
 
 func (d *day) has(t time.Time) bool { return !t.Before(d.from) && t.Before(d.to) }
@@ -118,9 +120,10 @@ func (d *day) add(f *coordinator.Fact) {
 			t.sum.Missed++
 		}
 	case coordinator.FactCalled:
-		if d.has(f.At) {
+		if d.has(f.At) && !d.called[f.Turn] {
 			t.sum.Waits = append(t.sum.Waits, f.Wait)
 		}
+		d.called[f.Turn] = f.Turn != 0
 	}
 }
 

@@ -81,6 +81,12 @@ func TestSummarise(t *testing.T) {
 			fact(coordinator.FactMissed, "w1", "2026-11-25 08:10", 0, 0),
 			fact(coordinator.FactMissed, "w1", "2026-11-26 00:00", 0, 0),
 		}, Summary{Missed: 1, Waits: Waits{2 * time.Minute, 9 * time.Minute}}},
+		{"a turn called again", "2026-11-25", []coordinator.Fact{
+			{At: local("2026-11-24 23:50"), Kind: called, Machine: "w1", Turn: 1, Wait: time.Minute},
+			{At: local("2026-11-25 00:05"), Kind: called, Machine: "w1", Turn: 1, Wait: 16 * time.Minute},
+			{At: local("2026-11-25 00:06"), Kind: called, Machine: "w1", Turn: 2, Wait: 2 * time.Minute},
+			{At: local("2026-11-25 00:30"), Kind: called, Machine: "w1", Turn: 2, Wait: 26 * time.Minute},
+		}, Summary{Waits: Waits{2 * time.Minute}}},
 		{"the short day: 01:30 to 03:30 is one hour", "2026-03-29", []coordinator.Fact{
 			ran("w1", 1, "2026-03-29 01:30", "2026-03-29 03:30", 500, "finished"),
 			fact(collected, "w1", "2026-03-29 03:33", 1, 0),
