@@ -104,6 +104,9 @@ func TestFixedStartsAfterAHole(t *testing.T) {
 	for i := range 100 {
 		p.quiet(30 * time.Second)
 		wh := 100.0
+		if i >= 10 {
+			wh++
+		}
 		if i == 50 {
 			p.quiet(time.Hour)
 		}
@@ -133,7 +136,7 @@ func TestFixedTakesKeptReadings(t *testing.T) {
 
 	// However long the network was down.
 	p = newFixedTape(t, 10*time.Second)
-	p.power(500, 20*time.Minute)
+	p.power(500, 3*time.Hour)
 	from = p.now
 	p.quiet(5 * time.Hour)
 	p.reads(Power(from.Add(10*time.Second), 500))

@@ -32,6 +32,7 @@ func TestRegisterRollOverAndReset(t *testing.T) {
 		{"5+2 digits of kWh", RegisterModulusDigits(7, 10), []float64{99999900, 99999990, 40, 120}, 220},
 		{"reset from mid-range", RegisterModulusBits(16, 1), []float64{31000, 31010, 0, 5}, 15},
 		{"reset of a register that never rolls over", 0, []float64{31000, 31010, 0, 5}, 15},
+		{"a fall near the top that would be 100 kWh in an hour", RegisterModulusBits(32, 1), []float64{4294867290, 5, 105}, 105},
 		{"no fall", 0, []float64{7, 7, 8, 20.5}, 13.5},
 		{"one value", 0, []float64{7}, 0},
 		{"above its own modulus", 100, []float64{150, 20}, 20},
