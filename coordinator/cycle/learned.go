@@ -43,7 +43,7 @@ func (l *Learned) clear() {
 	l.mem.Levels.glow(false)
 	l.mem.Profile.Codes = make([]byte, 0, profileMost)
 	l.mem.Trust.Said = make([]said, 0, profileMost)
-	l.match = matcher{jumps: jumpsOf(l.s)}
+	l.match = matcher{jump0: jumpsOf(l.s), holds: holdsOf(l.s)}
 }
 
 // Read implements Engine.
@@ -215,10 +215,7 @@ const loosenMost = 6 * time.Minute
 // idle folds a reading while no cycle runs.
 func (l *Learned) idle(now, at time.Time, d time.Duration, w float64, high bool) {
 	m := &l.mem
-	need := onsetSure
-	if !m.End.IsZero() && at.Sub(m.End) < afterMost {
-		need = 2 * onsetSure
-	}
+	need := l.startsAfter(at, w)
 	if m.Onset.step(at, d, w, high, m.Energy.Wh(), need) {
 		if l.goesOn() {
 			l.reopen(now, at)
@@ -226,6 +223,22 @@ func (l *Learned) idle(now, at time.Time, d time.Duration, w float64, high bool)
 		}
 		l.start(now, at)
 	}
+}
+
+// startsAfter is how much work makes a start now: more for a while after a cycle,
+// when the drum may turn against creases, unless the machine heats or fills,
+// which it does not do then.
+func (l *Learned) startsAfter(at time.Time, w float64) time.Duration {
+	m := &l.mem
+	switch {
+	case m.End.IsZero() || at.Sub(m.End) > afterMost || w >= m.Levels.heats(l.s):
+		return onsetSure
+	case !l.s.Washer:
+		return 3 * onsetSure
+	case w < m.Levels.DrumW/2:
+		return onsetSure
+	}
+	return 2 * onsetSure
 }
 
 // afterMost is for how long pulses may follow a cycle.

@@ -152,12 +152,11 @@ func (l *Learned) learn(end time.Time, cut bool) {
 	if n < 1 {
 		return
 	}
-	like, weight := l.match.likest()
-	if weight < 0.5 {
-		like = -1
-	}
 	r := run{Codes: append([]byte(nil), m.Profile.Codes[:n]...), Length: length, Wh: m.CycleWh, Cut: cut}
 	r.Marks = landmarks(r.Codes)
-	m.Past.keep(r, like)
+	pr := m.Past.keep(r, l.match.likest(m.Past.Runs, &r))
+	if Debug {
+		println("PROG", m.Start.Format("2006-01-02T15:04"), pr, int(length.Minutes()), int(m.CycleWh))
+	}
 	m.Kept = true
 }

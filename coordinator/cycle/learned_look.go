@@ -20,6 +20,7 @@ func (l *Learned) look(at time.Time) {
 				l.addBlurred(r.left(j), float64(w), blur)
 			}
 		}
+		l.addHeld(i, r, blur)
 	}
 	if l.match.beyond > 0 {
 		l.ahead.add(2*time.Minute, l.match.beyond/2)
@@ -49,6 +50,22 @@ func (l *Learned) blur() float64 {
 		share = Disp2
 	}
 	return share / math.Sqrt(1+float64(len(l.mem.Past.Runs)))
+}
+
+// addHeld moves the weight at the last minute of a phase to how long that may
+// still last: points of an exponential distribution.
+func (l *Learned) addHeld(i int, r *run, blur float64) {
+	mean := float64(profileStep) * l.match.holds / (1 - l.match.holds)
+	for _, j := range r.Marks {
+		w := float64(l.match.weight[i][j-1])
+		if w <= 0 {
+			continue
+		}
+		l.addBlurred(r.left(j-1), -w, blur)
+		for _, f := range [4]float64{0.13, 0.47, 0.98, 2.08} {
+			l.addBlurred(r.left(j-1)+time.Duration(f*mean), w/4, blur)
+		}
+	}
 }
 
 // blurAt are points of a normal distribution of equal weight, in deviations.

@@ -23,19 +23,27 @@ type matcher struct {
 	// are not zero.
 	weight [][]float32
 	alive  [][2]int
-	// novel is the weight of a programme never seen, beyond that of runs that
-	// have come to their end while the cycle goes on.
-	novel, beyond float64
-	steps         int
+	// gone is for each run the weight that has come to the run's end while the
+	// cycle goes on, beyond their sum.
+	gone   []float64
+	beyond float64
+	// novel is the weight of a programme never seen.
+	novel float64
+	steps int
 	// jumps is the chance of a jump to a landmark in a minute: how much the
 	// length of a phase varies.
-	jumps float64
+	jumps, jump0 float64
+	// holds is the chance that a phase which lasts as long as ever lasts another
+	// minute.
+	holds    float64
+	fit      [256]float32
+	novelFit float64
 }
 
 const (
-	moveStay, moveSkip = 0.06, 0.05
+	xmoveStay, xmoveSkip = 0.06, 0.05
 	// novelFit is how well any power fits a programme never seen.
-	novelFit = 0.30
+	xnovelFit = 0.30
 	// beamLeast is the weight below which a state is given up.
 	beamLeast = 1e-6
 )
@@ -48,33 +56,53 @@ func jumpsOf(s Settings) float64 {
 	return JumpD
 }
 
-var JumpW, JumpD = 0.01, 0.03
+var JumpW, JumpD = 0.01, 0.05
+var HoldW, HoldD = 0.3, 0.92
+var Tune = struct{ Scale, Floor, Temper, Stay, Skip, NovelFit, Novel0, Recent, TemperN, JumpN float64 }{9, 0.02, 0.65, 0.06, 0.05, 0.30, 1, 1, 0.15, 20}
+
+func Refit() {}
+
 var Disp1, Disp2 = 0.25, 0.4
 
-// fit is how well two codes fit that lie so far apart: a Laplace distribution
-// with a floor for what happens otherwise, raised to a power below one since the
-// deviations of one minute and the next are akin.
-var fit = func() (f [256]float32) {
-	for d := range f {
-		p := 0.9*math.Exp(-float64(d)/9) + 0.02
-		f[d] = float32(math.Pow(p, 0.6))
+func holdsOf(s Settings) float64 {
+	if s.Washer {
+		return HoldW
 	}
-	return f
-}()
+	return HoldD
+}
+
+// fits is how well two codes fit that lie so far apart: a Laplace distribution
+// with a floor for what happens otherwise, raised to a power below one since the
+// deviations of one minute and the next are akin, and the more so the more runs
+// there are, of which some fit by chance.
+func (m *matcher) fits(runs int) {
+	temper := Tune.Temper - Tune.TemperN*math.Log10(float64(1+runs))
+	for d := range m.fit {
+		m.fit[d] = float32(math.Pow(0.9*math.Exp(-float64(d)/Tune.Scale)+Tune.Floor, temper))
+	}
+	m.novelFit = math.Pow(Tune.NovelFit, temper/0.6)
+	m.jumps = m.jump0 / (1 + float64(runs)/Tune.JumpN)
+}
 
 // begin starts a cycle: every run is as likely as it is recent.
 func (m *matcher) begin(runs []run) {
 	m.grow(len(runs))
+	m.fits(len(runs))
 	m.steps = 0
 	m.beyond = 0
-	m.novel = 1 / (float64(len(runs)) + 2)
-	share := (1 - m.novel) / max(1, float64(len(runs)))
+	m.novel = Tune.Novel0 / (float64(len(runs)) + 1 + Tune.Novel0)
+	sum := 0.0
+	for i := range runs {
+		sum += runs[i].Weight
+	}
+	share := (1 - m.novel) / max(1e-9, sum)
 	for i, r := range runs {
 		m.weight[i] = fitted(m.weight[i], len(r.Codes))
 		m.alive[i] = [2]int{0, 0}
+		m.gone[i] = 0
 		if len(r.Codes) > 0 && !r.Cut {
 			m.alive[i] = [2]int{0, 1}
-			m.weight[i][0] = float32(share)
+			m.weight[i][0] = float32(share * r.Weight)
 		}
 	}
 }
@@ -86,7 +114,10 @@ func (m *matcher) grow(n int) {
 	for len(m.alive) < n {
 		m.alive = append(m.alive, [2]int{})
 	}
-	m.weight, m.alive = m.weight[:n], m.alive[:n]
+	for len(m.gone) < n {
+		m.gone = append(m.gone, 0)
+	}
+	m.weight, m.alive, m.gone = m.weight[:n], m.alive[:n], m.gone[:n]
 }
 
 // fitted returns a zeroed slice of length n, in the old one's memory if it fits.
@@ -103,15 +134,16 @@ func fitted(s []float32, n int) []float32 {
 func (m *matcher) step(code uint8, runs []run) {
 	first := m.steps == 0
 	m.steps++
+	m.beyond = 0
 	var sum, top float64
 	for i := range m.weight {
 		s, t, over := m.stepRun(i, code, &runs[i], first)
 		sum += s
 		top = max(top, t)
-		m.beyond += over
+		m.gone[i] = (m.gone[i] + over) * m.novelFit
+		m.beyond += m.gone[i]
 	}
-	m.novel *= novelFit
-	m.beyond *= novelFit
+	m.novel *= m.novelFit
 	sum += m.novel + m.beyond
 	if sum <= 0 {
 		m.novel, sum = 1, 1
@@ -130,16 +162,18 @@ func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, top, over
 		return 0, 0, 0
 	}
 	w := m.weight[i]
+	moveStay, moveSkip := float32(Tune.Stay), float32(Tune.Skip)
 	if first {
-		w[0] *= fit[distance(code, codes[0])]
+		w[0] *= m.fit[distance(code, codes[0])]
 		return float64(w[0]), float64(w[0]), 0
 	}
 	n := len(w)
 	lo, hi = m.jump(i, r.Marks, lo, hi)
-	over = float64(w[n-1]) * (1 - moveStay)
+	over = float64(w[n-1] * (1 - moveStay))
 	if n >= 2 {
-		over += float64(w[n-2]) * moveSkip
+		over += float64(w[n-2] * moveSkip)
 	}
+	held := m.held(w, r.Marks)
 	hi = min(hi+2, n)
 	for j := hi - 1; j >= lo; j-- {
 		v := w[j] * moveStay
@@ -149,13 +183,34 @@ func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, top, over
 		if j > 1 {
 			v += w[j-2] * moveSkip
 		}
-		v *= fit[distance(code, codes[j])]
+		v *= m.fit[distance(code, codes[j])]
 		w[j] = v
+	}
+	m.hold(w, held, code, r)
+	for _, v := range w[lo:hi] {
 		sum += float64(v)
 		top = max(top, float64(v))
 	}
 	m.alive[i][1] = hi
 	return sum, top, over
+}
+
+// held are the weights at the last minutes before the landmarks.
+func (m *matcher) held(w []float32, marks []int) (h [landmarksMost]float32) {
+	for k, j := range marks {
+		h[k] = w[j-1]
+	}
+	return h
+}
+
+// hold lets more of them stay where they are: a phase may last longer than it
+// did, with a chance per minute that does not depend on how much longer already.
+func (m *matcher) hold(w []float32, held [landmarksMost]float32, code uint8, r *run) {
+	for k, j := range r.Marks {
+		more := held[k] * float32(m.holds-Tune.Stay)
+		w[j-1] += more * m.fit[distance(code, r.Codes[j-1])]
+		w[j] = max(0, w[j]-more*m.fit[distance(code, r.Codes[j])])
+	}
 }
 
 // jump gives a little of each run's weight to the landmarks that lie ahead of
@@ -182,6 +237,7 @@ func (m *matcher) jump(i int, marks []int, lo, hi int) (int, int) {
 // scale multiplies all weights and drops those below least.
 func (m *matcher) scale(by, least float32) {
 	for i := range m.weight {
+		m.gone[i] *= float64(by)
 		w := m.weight[i]
 		lo, hi := m.alive[i][0], m.alive[i][1]
 		newLo, newHi := hi, lo
@@ -229,17 +285,23 @@ func (r *run) left(j int) time.Duration {
 	return max(0, r.Length-time.Duration(j+1)*profileStep)
 }
 
-// likest is the run with the greatest weight, and that weight; -1 when none.
-func (m *matcher) likest() (best int, weight float64) {
-	best = -1
+// likest is the run with the greatest weight among those that r is like in
+// length and energy; -1 when there is none.
+func (m *matcher) likest(runs []run, r *run) int {
+	best, most := -1, 0.0
 	for i := range m.weight {
-		var s float64
-		for j := m.alive[i][0]; j < m.alive[i][1]; j++ {
-			s += float64(m.weight[i][j])
-		}
-		if s > weight {
-			best, weight = i, s
+		if w := m.of(i); w > most && runs[i].alike(r) {
+			best, most = i, w
 		}
 	}
-	return best, weight
+	return best
+}
+
+// of is the weight of a run.
+func (m *matcher) of(i int) float64 {
+	sum := m.gone[i]
+	for j := m.alive[i][0]; j < m.alive[i][1]; j++ {
+		sum += float64(m.weight[i][j])
+	}
+	return sum
 }

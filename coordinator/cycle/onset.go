@@ -60,5 +60,5 @@ func (o *onset) step(at time.Time, d time.Duration, w float64, high bool, wh flo
 	o.PeakW = max(o.PeakW, min(w, o.TopW))
 	o.TopW = max(o.TopW, w)
 	enough := o.N >= 3 || o.N == 2 && d >= slowCadence
-	return enough && (o.Run >= need || o.Work >= 2*need && o.Work >= o.Low)
+	return enough && (o.Run >= need || o.Work >= need && o.Work >= o.Low)
 }

@@ -1,6 +1,9 @@
 package cycle
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // run is one whole cycle of the past.
 type run struct {
@@ -14,10 +17,20 @@ type run struct {
 	Cut bool
 	// Marks are its landmarks.
 	Marks []int
+	// Weight is how many runs it stands for: itself and its share of those of its
+	// programme that were forgotten.
+	Weight float64
+}
+
+// alike reports whether two runs took about as long and about as much energy.
+func (r *run) alike(o *run) bool {
+	longer := max(r.Length, o.Length)
+	apart := max(r.Length-o.Length, o.Length-r.Length)
+	return apart <= max(4*time.Minute, longer/10) && math.Abs(r.Wh-o.Wh) <= 0.35*max(r.Wh, o.Wh)
 }
 
 // runsKept is how many runs a machine remembers.
-const runsKept = 48
+var RunsKept = 96
 
 // programmes are the runs of the past, grouped into programmes as they come.
 // When there are too many, the oldest run of the programme with the most runs
@@ -36,8 +49,12 @@ func (p *programmes) keep(r run, like int) int {
 		p.Last++
 		r.Programme = p.Last
 	}
-	if len(p.Runs) >= runsKept {
+	if len(p.Runs) >= RunsKept {
 		p.drop()
+	}
+	r.Weight = 1
+	for i := range p.Runs {
+		p.Runs[i].Weight *= Tune.Recent
 	}
 	p.Runs = append(p.Runs, r)
 	return r.Programme
@@ -49,32 +66,42 @@ func (p *programmes) keep(r run, like int) int {
 // what was seen once).
 func (p *programmes) novelty() float64 {
 	once := 1
-	for i, r := range p.Runs {
-		n := 0
-		for _, o := range p.Runs {
-			if o.Programme == r.Programme {
-				n++
-			}
-		}
-		if n == 1 && i >= 0 {
+	for i := range p.Runs {
+		if p.count(p.Runs[i].Programme, 0) == 1 {
 			once++
 		}
 	}
 	return min(1, float64(2*once)/float64(len(p.Runs)+1))
 }
 
+// drop forgets the oldest run, but none of a programme with few, and gives its
+// weight to the others of its programme.
 func (p *programmes) drop() {
-	best, most := 0, 0
-	for i, r := range p.Runs {
-		n := 0
-		for _, o := range p.Runs[i:] {
-			if o.Programme == r.Programme {
-				n++
-			}
-		}
-		if n > most {
-			best, most = i, n
+	old, n := 0, 1
+	for i := range p.Runs {
+		if k := p.count(p.Runs[i].Programme, 0); k > runsFew {
+			old, n = i, k
+			break
 		}
 	}
-	p.Runs = append(p.Runs[:best], p.Runs[best+1:]...)
+	gone := p.Runs[old]
+	p.Runs = append(p.Runs[:old], p.Runs[old+1:]...)
+	for i := range p.Runs {
+		if r := &p.Runs[i]; n > 1 && r.Programme == gone.Programme {
+			r.Weight += gone.Weight / float64(n-1)
+		}
+	}
+}
+
+// runsFew is how many runs of a programme are kept in any case.
+const runsFew = 3
+
+// count is how many of the runs from i on are of a programme.
+func (p *programmes) count(programme, i int) (n int) {
+	for _, r := range p.Runs[i:] {
+		if r.Programme == programme {
+			n++
+		}
+	}
+	return n
 }
