@@ -127,10 +127,11 @@ func (a *app) run(ctx context.Context) error {
 	core.start("rooms", func() error { return a.house.Run(inner) })
 	edge := group{stop: stopOuter}
 	edge.start("meters", func() error { return a.meters.Run(outer) })
+	edge.start("advice", func() error { a.advice.run(outer); return nil })
 	edge.start("control", func() error { return a.serveControl(outer) })
 	edge.start("housekeeping", func() error { a.keeper.Run(outer); return nil })
 	if a.worker != nil {
-		edge.start("notices", func() error { a.worker.Run(outer); return nil })
+		edge.start("notices", func() error { return a.worker.Run(outer) })
 		edge.start("wake-ups", func() error { a.wakeWorker(outer); return nil })
 	}
 	for _, socket := range a.sockets {

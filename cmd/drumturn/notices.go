@@ -3,7 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
-	"sync"
+	"sync/atomic"
 	"time"
 
 	"drumturn/coordinator"
@@ -26,6 +26,9 @@ func (a *app) wirePush(context.Context) error {
 	}
 	for _, warning := range a.keys.Warnings {
 		a.log.Warn(warning)
+	}
+	if n := len(a.house.People().Subscriptions); a.keys.Made && n > 0 {
+		a.log.Warn("new push keys were made: phones that had notices switched on must switch them on again", "phones", n)
 	}
 	if a.file.Server.PushSubject == "" {
 		return nil
@@ -82,27 +85,38 @@ func (d directory) Room(id coordinator.RoomID) (string, *time.Location) {
 	return "", nil
 }
 
-// adviceEvery is how old what was probed may be.
+// adviceEvery is how often it is tried whether notices can work here.
 const adviceEvery = 10 * time.Minute
 
-// advice answers "can notices work here?", and remembers the answer for a while,
-// because the probes go out to the network.
+// advice answers "can notices work here?". What must be tried on the network is
+// tried in the background, so that no page waits for it.
 type advice struct {
 	setup push.Setup
-
-	mu    sync.Mutex
-	at    time.Time
-	found []push.Finding
+	found atomic.Pointer[[]push.Finding]
 }
 
-// get returns the findings, probing anew when they are old.
-func (v *advice) get(ctx context.Context, now time.Time) []push.Finding {
-	v.mu.Lock()
-	defer v.mu.Unlock()
-	if v.found == nil || now.Sub(v.at) > adviceEvery {
-		v.at, v.found = now, push.Advice(v.setup, push.NewProber().Probe(ctx, v.setup, now))
+// run tries now and then until ctx ends.
+func (v *advice) run(ctx context.Context) {
+	prober := push.NewProber()
+	for {
+		trial, cancel := context.WithTimeout(ctx, time.Minute)
+		found := push.Advice(v.setup, prober.Probe(trial, v.setup, time.Now()))
+		cancel()
+		v.found.Store(&found)
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(adviceEvery):
+		}
 	}
-	return v.found
+}
+
+// get returns the newest findings; before the first trial, those that need none.
+func (v *advice) get() []push.Finding {
+	if found := v.found.Load(); found != nil {
+		return *found
+	}
+	return push.Advice(v.setup, push.Probes{})
 }
 
 // adviceLevels are the levels of findings as the pages name them.
@@ -110,12 +124,25 @@ var adviceLevels = map[push.Level]string{push.OK: "good", push.Warn: "note", pus
 
 // pageAdvice is what the manager's page says about notices and meters.
 func (a *app) pageAdvice() []ui.Advice {
-	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
-	defer cancel()
 	var out []ui.Advice
-	for _, f := range a.advice.get(ctx, time.Now()) {
+	for _, f := range a.advice.get() {
 		out = append(out, ui.Advice{Level: adviceLevels[f.Level], Text: f.Text, Do: f.Do})
 	}
+	if a.worker != nil {
+		health := a.worker.Health()
+		for _, alarm := range health.Alarms {
+			out = append(out, ui.Advice{Level: "bad", Text: alarm.Text()})
+		}
+		if health.Trouble != "" {
+			out = append(out, ui.Advice{Level: "bad", Text: health.Trouble})
+		}
+	}
+	return append(out, a.meterAdvice()...)
+}
+
+// meterAdvice is what the manager should know about the meters.
+func (a *app) meterAdvice() []ui.Advice {
+	var out []ui.Advice
 	for _, m := range a.meters.Health().Meters {
 		if m.Trouble != "" {
 			out = append(out, ui.Advice{Level: "bad", Text: fmt.Sprintf("Meter %s: %s", m.Meter, m.Trouble), Do: "Look at the meter's settings in the building file, and at the meter itself."})
