@@ -265,6 +265,8 @@ func TestBrokerFullInbox(t *testing.T) {
 	}
 	if first, body, err := old.read(); err == nil {
 		t.Errorf("answered %x % x, want a closed connection", first, body)
+	} else if !old.gone() {
+		t.Error("neither answered nor closed")
 	}
 	busy.Store(false)
 	again := dialTCP(t, b, 4)
