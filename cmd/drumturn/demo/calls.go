@@ -20,7 +20,7 @@ func (t *Town) seeCall(now time.Time, s *coordinator.Snapshot, id coordinator.Tu
 	t.called[key] = true
 	come := errand{at: now.Add(min(delay(t.rng, 4*time.Minute), 15*time.Minute)), task: toStart, who: who, room: s.Room, turn: id}
 	if p := t.scene[who]; p != nil {
-		come.at = p.startAt(now, Spot{s.Room, turn.Machine}, w)
+		come.at = p.startAt(now, Spot{s.Room, turn.Machine}, turn.HoldUntil, w)
 		t.agenda.add(come)
 		return
 	}
@@ -28,12 +28,18 @@ func (t *Town) seeCall(now time.Time, s *coordinator.Snapshot, id coordinator.Tu
 		return
 	}
 	if t.chance(0.04) && who.id != Visitor {
-		t.service(now.Add(time.Minute), func(_ *Town, _ time.Time, w World) {
-			_ = w.Do(s.Room, coordinator.LetNext{Turn: id, Person: who.id, Home: who.home})
-		})
+		t.service(now.Add(time.Minute), func(_ *Town, now time.Time, w World) { later(now, s.Room, id, who, w) })
 		return
 	}
 	t.agenda.add(come)
+}
+
+// later is a called resident who cannot come: somebody else may go first, or
+// the call is to come again in a while.
+func later(now time.Time, room coordinator.RoomID, turn coordinator.TurnID, who *resident, w World) {
+	if w.Do(room, coordinator.LetNext{Turn: turn, Person: who.id, Home: who.home}) != nil {
+		_ = w.Do(room, coordinator.NotNow{Turn: turn, Person: who.id, Home: who.home, Until: now.Add(40 * time.Minute)})
+	}
 }
 
 // comeToStart is a called resident at the machine.

@@ -21,6 +21,8 @@ type Doors interface {
 // Live is the town while the demonstration runs: its machines are behind meter
 // drivers, and its residents use the rooms' doors.
 type Live struct {
+	// mu guards the town, which Run has for itself but for short looks.
+	mu      sync.Mutex
 	town    *Town
 	clock   meter.Clock
 	spots   []Spot
@@ -59,23 +61,43 @@ func (l *Live) Run(ctx context.Context, doors Doors) error {
 	changed, stop := l.watch(doors)
 	defer stop()
 	w := &liveWorld{Live: l, ctx: ctx, doors: doors}
+	l.mu.Lock()
 	l.town.enliven(l.clock.Now())
+	l.mu.Unlock()
 	for ctx.Err() == nil {
-		now := l.clock.Now()
-		l.town.Act(now, w)
-		for _, plan := range l.town.plans {
-			if s := doors.Snapshot(plan.ID); s != nil {
-				l.town.Observe(now, s, w)
-			}
-		}
-		l.wait(ctx, changed)
+		l.wait(ctx, changed, l.turn(w))
 	}
 	return nil
 }
 
+// turn lets everybody look and do what is due, and returns when somebody next
+// has something to do.
+func (l *Live) turn(w *liveWorld) time.Time {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	now := l.clock.Now()
+	l.town.Act(now, w)
+	for _, plan := range l.town.plans {
+		if s := w.doors.Snapshot(plan.ID); s != nil {
+			l.town.Observe(now, s, w)
+		}
+	}
+	return l.town.Next()
+}
+
+// Inside is whose laundry is in a drum, whatever the room believes; empty for nobody's.
+func (l *Live) Inside(room coordinator.RoomID, id coordinator.MachineID) coordinator.PersonID {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if who := l.town.inside[Spot{room, id}]; who != nil {
+		return who.id
+	}
+	return ""
+}
+
 // wait waits until somebody has something to do, or a room has changed.
-func (l *Live) wait(ctx context.Context, changed <-chan struct{}) {
-	reached, release := l.clock.At(l.town.Next())
+func (l *Live) wait(ctx context.Context, changed <-chan struct{}, next time.Time) {
+	reached, release := l.clock.At(next)
 	defer release()
 	select {
 	case <-ctx.Done():

@@ -61,6 +61,12 @@ type eye struct {
 // to be told now of what was ready weeks ago. visitorSession is the hash of the
 // visitor's cookie, which lasts until expires.
 func (t *Town) Past(ctx context.Context, store Committer, engine coordinator.NewEngine, born, open time.Time, visitorSession string, expires time.Time) error {
+	_, err := t.live(ctx, store, engine, born, open, visitorSession, expires)
+	return err
+}
+
+// live does what Past says, and returns the world as it ends.
+func (t *Town) live(ctx context.Context, store Committer, engine coordinator.NewEngine, born, open time.Time, visitorSession string, expires time.Time) (*past, error) {
 	p := &past{town: t, ctx: ctx, store: store, now: born}
 	for _, plan := range t.plans {
 		p.rooms = append(p.rooms, &pastRoom{id: plan.ID, core: coordinator.NewRoom(plan, engine)})
@@ -71,7 +77,7 @@ func (t *Town) Past(ctx context.Context, store Committer, engine coordinator.New
 		p.eyes = append(p.eyes, e)
 	}
 	if err := p.people(born, visitorSession, expires); err != nil {
-		return err
+		return nil, err
 	}
 	t.stageMonth(born)
 	t.Stage(open)
@@ -81,7 +87,7 @@ func (t *Town) Past(ctx context.Context, store Committer, engine coordinator.New
 	if p.err == nil && ctx.Err() == nil {
 		p.finish(open)
 	}
-	return errors.Join(p.err, ctx.Err())
+	return p, errors.Join(p.err, ctx.Err())
 }
 
 // people stores who lives in the building.

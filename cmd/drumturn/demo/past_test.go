@@ -1,9 +1,12 @@
 package demo
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
 	"fmt"
 	"reflect"
+	"sync"
 	"testing"
 	"time"
 
@@ -19,6 +22,7 @@ func learned(s cycle.Settings) cycle.Engine { return cycle.New(s) }
 // shelf is a store in memory that holds the promises the past relies on: sets
 // of a unit follow each other, and rows replace rows.
 type shelf struct {
+	mu    sync.Mutex
 	t     testing.TB
 	units map[coordinator.Unit]*coordinator.Stored
 	facts map[coordinator.Unit][]coordinator.Fact
@@ -30,6 +34,8 @@ func newShelf(t testing.TB) *shelf {
 }
 
 func (s *shelf) Commit(_ context.Context, sets ...coordinator.ChangeSet) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	for _, set := range sets {
 		u := s.units[set.Unit]
 		if u == nil {
@@ -80,6 +86,8 @@ func (s *shelf) put(u *coordinator.Stored, set coordinator.ChangeSet) {
 }
 
 func (s *shelf) Load(_ context.Context, unit coordinator.Unit) (coordinator.Stored, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if u := s.units[unit]; u != nil {
 		return *u, nil
 	}
@@ -88,6 +96,8 @@ func (s *shelf) Load(_ context.Context, unit coordinator.Unit) (coordinator.Stor
 
 // count counts facts of a kind in a room.
 func (s *shelf) count(room coordinator.RoomID, kind coordinator.FactKind) int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	n := 0
 	for _, f := range s.facts[room] {
 		if f.Kind == kind {
@@ -104,29 +114,43 @@ func lived(t testing.TB, seed uint64, days int, open time.Time, engine coordinat
 	t.Helper()
 	born := open.AddDate(0, 0, -days)
 	town, s := New(seed, born, zone), newShelf(t)
-	if err := town.Past(t.Context(), s, engine, born, open, "visitor's", open.AddDate(1, 0, 0)); err != nil {
+	p, err := town.live(t.Context(), s, engine, born, open, "visitor's", open.AddDate(1, 0, 0))
+	if err != nil {
 		t.Fatal(err)
 	}
 	rooms := map[coordinator.RoomID]*coordinator.Room{}
+	for _, r := range p.rooms {
+		rooms[r.id] = r.core
+	}
+	return town, rooms, s
+}
+
+// TestPastCanBeReopened: the rooms that the store gives back are those that it was given.
+func TestPastCanBeReopened(t *testing.T) {
+	open := time.Date(2026, 11, 25, 9, 0, 0, 0, zone)
+	_, rooms, s := lived(t, 2, 1, open, fixed)
 	for _, plan := range Plans(zone) {
 		stored, _ := s.Load(t.Context(), plan.ID)
-		room, err := coordinator.Restore(plan, stored, engine)
+		room, err := coordinator.Restore(plan, stored, fixed)
 		if err != nil {
 			t.Fatal(err)
 		}
-		rooms[plan.ID] = room
+		was, _ := json.Marshal(rooms[plan.ID].Snapshot(open))
+		is, _ := json.Marshal(room.Snapshot(open))
+		if !bytes.Equal(was, is) {
+			t.Errorf("room %s was\n%s\nand is\n%s", plan.ID, was, is)
+		}
 	}
-	return town, rooms, s
 }
 
 // TestScene: whatever the seed and the hour, the demonstration opens with every
 // status on some machine, a queue, and the visitor in the midst of it.
 func TestScene(t *testing.T) {
 	for name, engine := range map[string]coordinator.NewEngine{"fixed": fixed, "learned": learned} {
-		for seed := range uint64(8) {
-			open := time.Date(2026, 11, 21+int(seed%3), int(seed*5%24), 11, 0, 0, zone)
+		for seed := range uint64(4) {
+			open := time.Date(2026, 11, 21+int(seed%3), int(seed*7%24), 11, 0, 0, zone)
 			t.Run(fmt.Sprintf("%s-%d", name, seed), func(t *testing.T) {
-				_, rooms, _ := lived(t, seed, 4, open, engine)
+				_, rooms, _ := lived(t, seed, 2, open, engine)
 				checkScene(t, rooms[Cellar].Snapshot(open), rooms[Garden].Snapshot(open))
 			})
 		}
@@ -148,7 +172,7 @@ func checkScene(t *testing.T, cellar, garden *coordinator.Snapshot) {
 	}
 	for status := coordinator.Free; status <= coordinator.Out; status++ {
 		if seen[status] == 0 {
-			t.Errorf("no machine is %s: %v", status, seen)
+			t.Errorf("no machine is %s: %v", status, garden.Machines[0])
 		}
 	}
 	if visitors == nil || visitors.Status != coordinator.Running {
@@ -167,10 +191,10 @@ func checkScene(t *testing.T, cellar, garden *coordinator.Snapshot) {
 	}
 }
 
-// TestMonth holds four weeks to what such a building would show.
-func TestMonth(t *testing.T) {
+// TestFortnight holds two weeks to what such a building would show.
+func TestFortnight(t *testing.T) {
 	open := time.Date(2026, 11, 25, 9, 30, 0, 0, zone)
-	town, _, s := lived(t, 1, 28, open, fixed)
+	town, _, s := lived(t, 1, 14, open, fixed)
 	runs := 0
 	for _, m := range town.machines {
 		r, _ := m.Last()
@@ -180,14 +204,15 @@ func TestMonth(t *testing.T) {
 	if found < runs*9/10 || found > runs*11/10 {
 		t.Errorf("%d cycles found, %d programmes were run", found, runs)
 	}
-	// 35 homes with 3.2 washes a week for four weeks; half of them or so dried as well.
-	if washes := 35.0 * washesPerHome * 4; float64(runs) < washes || float64(runs) > 2*washes {
+	// 35 homes with 3.2 washes a week for two weeks, give or take the chance of it;
+	// half of them or so dried as well.
+	if washes := 0.9 * 35 * washesPerHome * 2; float64(runs) < washes || float64(runs) > 2*washes {
 		t.Errorf("%d programmes, expected %.0f washes and some drying", runs, washes)
 	}
 	for kind, least := range map[coordinator.FactKind]int{
-		coordinator.FactJoined: 300, coordinator.FactCalled: 300, coordinator.FactMissed: 20, coordinator.FactStarted: 250,
-		coordinator.FactWalkUp: 30, coordinator.FactClaimed: 10, coordinator.FactCollected: 300, coordinator.FactNudged: 100,
-		coordinator.FactLeft: 3, coordinator.FactPassed: 1, coordinator.FactOut: 1, coordinator.FactBack: 1, coordinator.FactSilent: 1,
+		coordinator.FactJoined: 150, coordinator.FactCalled: 150, coordinator.FactMissed: 10, coordinator.FactStarted: 120,
+		coordinator.FactWalkUp: 15, coordinator.FactClaimed: 5, coordinator.FactCollected: 150, coordinator.FactNudged: 50,
+		coordinator.FactLeft: 1, coordinator.FactPassed: 1, coordinator.FactOut: 1, coordinator.FactBack: 1, coordinator.FactSilent: 1,
 	} {
 		if got := s.count(Cellar, kind); got < least {
 			t.Errorf("%d facts %q in the cellar, want at least %d", got, kind, least)
@@ -203,9 +228,9 @@ func TestMonth(t *testing.T) {
 
 func TestPastFollowsFromItsSeed(t *testing.T) {
 	open := time.Date(2026, 11, 25, 20, 0, 0, 0, zone)
-	_, _, a := lived(t, 3, 6, open, fixed)
-	_, _, b := lived(t, 3, 6, open, fixed)
-	_, _, c := lived(t, 4, 6, open, fixed)
+	_, _, a := lived(t, 3, 2, open, fixed)
+	_, _, b := lived(t, 3, 2, open, fixed)
+	_, _, c := lived(t, 4, 2, open, fixed)
 	if !reflect.DeepEqual(a.facts, b.facts) || !reflect.DeepEqual(a.units, b.units) {
 		t.Error("the same seed gave another past")
 	}

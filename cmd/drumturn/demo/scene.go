@@ -21,15 +21,18 @@ type part struct {
 }
 
 // startAt is when the called player presses the button.
-func (p *part) startAt(now time.Time, at Spot, w World) time.Time {
+func (p *part) startAt(now time.Time, at Spot, holdUntil time.Time, w World) time.Time {
 	when := p.comeAt
 	if !p.endAt.IsZero() {
 		if c, err := w.Course(at, p.programme, p.laundry); err == nil {
 			when = p.endAt.Add(-c.End)
 		}
 	}
+	if latest := holdUntil.Add(-time.Minute); when.After(latest) {
+		when = latest
+	}
 	if soonest := now.Add(20 * time.Second); when.Before(soonest) {
-		return soonest
+		when = soonest
 	}
 	return when
 }
@@ -42,13 +45,16 @@ func (t *Town) Stage(open time.Time) {
 	t.service(open.Add(-112*time.Minute), leaveAll)
 	t.service(open.Add(-105*time.Minute), stopAll)
 	t.service(open.Add(-97*time.Minute), collectAll)
+	for _, before := range []time.Duration{80, 60, 40, 20, 10} {
+		t.service(open.Add(-before*time.Minute), tidy)
+	}
 	t.service(open.Add(-96*time.Minute), func(t *Town, _ time.Time, w World) { t.playCellar(open, w) })
 	t.stageGarden(open)
 }
 
 // playCellar hands out the parts in the cellar.
 func (t *Town) playCellar(open time.Time, w World) {
-	cast := t.cast()
+	cast := t.cast(w)
 	wash := func(r *resident, p part) { t.enter(r, queue.Wash, "washer-1", p, w) }
 	// The visitor's wash is over soon after the start.
 	wash(t.byID[Visitor], part{programme: sim.Cotton40, laundry: sim.Laundry{Kg: 4, InletC: 14}, endAt: open.Add(8 * time.Minute)})
@@ -85,10 +91,15 @@ func (t *Town) joinAt(at time.Time, r *resident, need queue.Need, dryAfter bool)
 	})
 }
 
-// cast picks six residents of the cellar from six homes.
-func (t *Town) cast() []*resident {
+// cast picks six residents of the cellar from six homes that have no load there.
+func (t *Town) cast(w World) []*resident {
 	var cast []*resident
 	taken := map[coordinator.HomeID]bool{homeID(visitorHome): true}
+	for _, m := range w.Snapshot(Cellar).Machines {
+		if m.Load != nil {
+			taken[m.Load.Home] = true
+		}
+	}
 	for _, r := range t.residents {
 		if r.room == Cellar && !r.walksUp && !taken[r.home] && len(cast) < 6 {
 			taken[r.home] = true
@@ -161,6 +172,16 @@ func collectAll(t *Town, now time.Time, w World) {
 	for _, at := range t.spots {
 		_ = w.Empty(at, true)
 		delete(t.inside, at)
+	}
+	tidy(t, now, w)
+}
+
+// tidy tells the rooms of loads that are theirs only on paper.
+func tidy(t *Town, _ time.Time, w World) {
+	for _, at := range t.spots {
+		if t.inside[at] != nil {
+			continue
+		}
 		if m := w.Snapshot(at.Room).Machine(at.Machine); m.Load != nil && m.Load.Ready() {
 			_ = w.Do(at.Room, coordinator.Collect{Machine: at.Machine, Person: m.Load.Owner, Home: m.Load.Home})
 		}
