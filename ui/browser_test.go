@@ -258,7 +258,7 @@ func TestScreenshots(t *testing.T) {
 	_, address := serveReal(t, h, nil)
 	b := openBrowser(t)
 	if readme {
-		b.take(t, address, shot{"", "/r/cellar", "fay", 390, 844}, "light", false, "static/room.png")
+		b.take(t, address, shot{"", "/r/cellar", "fay", 390, 844}, "light", false, filepath.Join("static", "room.png"))
 	}
 	for _, scheme := range []string{"light", "dark"} {
 		for _, s := range shots {

@@ -92,10 +92,10 @@ func (a axis) running(m *coordinator.MachineView) []shape {
 	if w := a.at(high) - from; w > 0 {
 		shapes = append(shapes, shape{Kind: "fade", X: from, W: w})
 	}
-	if a.beyond(m.Until) {
-		return append(shapes, shape{Kind: "more", X: 100})
-	}
 	end := clock(m.Until, a.now, a.zone)
+	if a.beyond(m.Until) {
+		return append(shapes, shape{Kind: "more", Text: end})
+	}
 	if m.About {
 		end = "about " + end
 	}
@@ -123,6 +123,7 @@ func (a axis) waiting(m *coordinator.MachineView) []shape {
 		notch.Kind = "notch-late"
 	}
 	if m.Hold != nil {
+		notch.W = min(notch.W, max(a.at(m.Hold.Until)/2, smallest)) // The hatching must show behind it.
 		return append(a.held(m.Hold.Until), notch)
 	}
 	return []shape{notch, a.label(notch.W, "waits "+span(waited))}
@@ -152,7 +153,7 @@ func turnRow(a axis, t *queue.Turn, f *coordinator.Forecast, place int) row {
 	r.Detail = tell.forecast(f)
 	r.Shapes = []shape{{Kind: "spread", X: a.at(f.Low), W: max(a.at(f.High)-a.at(f.Low), smallest)}}
 	if a.beyond(f.Median) {
-		r.Shapes = append(r.Shapes, shape{Kind: "more", X: 100})
+		r.Shapes = append(r.Shapes, shape{Kind: "more", Text: tell.at(f.Median)})
 	} else {
 		r.Shapes = append(r.Shapes, shape{Kind: "mark", X: a.at(f.Median)})
 	}
