@@ -40,7 +40,7 @@ func New(s Settings) *Learned {
 func (l *Learned) clear() {
 	l.mem = learnedMemory{}
 	l.mem.Energy.Power.MaxGap = l.s.SilentAfter
-	l.mem.Levels.glow(false)
+	l.mem.Levels.threshold(l.s, false)
 	l.mem.Profile.Codes = make([]byte, 0, profileMost)
 	l.mem.Trust.Said = make([]said, 0, profileMost)
 	l.match = matcher{jump0: jumpsOf(l.s), holds: holdsOf(l.s)}
@@ -103,7 +103,7 @@ func (l *Learned) take(now, at time.Time, w float64, r Reading) {
 	}
 	m.Last = r
 	m.Watts = w
-	m.High = high
+	m.High = w >= m.Levels.WorkW
 }
 
 // since is the time from the last reading, and how much of it that reading is
@@ -167,6 +167,12 @@ func (l *Learned) run(at time.Time, d, held time.Duration, w float64, high bool)
 		m.TopW = max(m.TopW, w)
 	}
 	if !m.Lull.Active {
+		if high {
+			l.glows(at, w)
+		}
+		if m.Lull.Active {
+			return
+		}
 		if high {
 			m.WorkAt, m.WorkWh = at, m.Energy.Wh()
 			return
@@ -266,7 +272,7 @@ func (l *Learned) begin(now time.Time) {
 	m.Running, m.Stalled = true, false
 	m.Start, m.StartWh = m.Onset.From, m.Onset.Wh
 	m.PeakW, m.TopW = m.Onset.PeakW, m.Onset.TopW
-	m.Lull, m.Seam, m.Onset = lull{}, seam{}, onset{}
+	m.Lull, m.Seam, m.Onset, m.Flat = lull{}, seam{}, onset{}, flat{}
 	m.Cycle = histogram{}
 	m.Profile.reset()
 	m.Trust.reset()

@@ -36,9 +36,16 @@ func (l *Learned) lasted(now time.Time) time.Duration {
 func (l *Learned) needs() time.Duration {
 	m := &l.mem
 	if m.Lull.Need == 0 {
-		m.Lull.Need = m.Pauses.need(l.s.Doubt, m.Lull.At, habitOf(l.s))
+		m.Lull.Need = m.Pauses.need(l.s.Doubt, m.Lull.At, l.habit())
 	}
 	return m.Lull.Need
+}
+
+// habit is what the pauses of such a machine are like as its meter shows them.
+func (l *Learned) habit() habit {
+	h := habitOf(l.s)
+	h.cadence = l.mem.Meter[1].Usual
+	return h
 }
 
 // Next implements Engine.
@@ -137,7 +144,7 @@ func (l *Learned) learn(end time.Time, cut bool) {
 	m := &l.mem
 	length := end.Sub(m.Start)
 	m.Levels.learn(&m.Cycle, l.s)
-	m.Levels.glow(m.Meter[1].Usual >= slowCadence)
+	m.Levels.threshold(l.s, m.Meter[1].Usual >= slowCadence)
 	if !cut {
 		m.Pauses.ended()
 		m.Trust.learn(length)
@@ -151,6 +158,10 @@ func (l *Learned) learn(end time.Time, cut bool) {
 	n := min(len(m.Profile.Codes), int((length+profileStep/2)/profileStep))
 	if n < 1 {
 		return
+	}
+	if !cut && n > 5 {
+		codes := m.Profile.Codes[n-4 : n-1]
+		m.Levels.cool(wattsOf(min(codes[0], codes[1], codes[2])))
 	}
 	r := run{Codes: append([]byte(nil), m.Profile.Codes[:n]...), Length: length, Wh: m.CycleWh, Cut: cut}
 	r.Marks = landmarks(r.Codes)

@@ -41,6 +41,7 @@ type learnedMemory struct {
 	// WorkAt is the newest reading at work, WorkWh the energy tally at it.
 	WorkAt  time.Time
 	WorkWh  float64
+	Flat    flat
 	Lull    lull
 	Seam    seam
 	Cycle   histogram

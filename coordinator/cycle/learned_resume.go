@@ -13,7 +13,7 @@ func (l *Learned) goesOn() bool {
 	if !m.Kept || m.End.IsZero() {
 		return false
 	}
-	h := habitOf(l.s)
+	h := l.habit()
 	gap := m.Onset.From.Sub(m.End)
 	return m.Pauses.goesOn(gap, m.Closed, h)*h.power/gap.Minutes() > newStarts
 }

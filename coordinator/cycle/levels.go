@@ -16,6 +16,8 @@ type levels struct {
 	HeatW, DrumW float64
 	// HotW is what its heater takes; zero while unknown.
 	HotW float64
+	// CoolW is what a dryer takes in its cool-down, W; zero while unknown.
+	CoolW float64
 	// GlowW is what it draws after a cycle, W.
 	GlowW float64
 }
@@ -77,21 +79,43 @@ func (v *levels) heats(s Settings) float64 {
 	return heatsFrom(s)
 }
 
-// glow learns from the time after a cycle.
-func (v *levels) glow(slow bool) {
-	total := v.Idle.total(0, histogramBins)
-	floor := workFloorW
+// threshold sets where work begins: above the glow after a cycle, and for a dryer
+// well below what its motor takes in the cool-down, for a meter that gives means
+// blends the pulses of a drum that turns against creases to a few dozen watts.
+func (v *levels) threshold(s Settings, slow bool) {
+	v.WorkW = workFloorW
 	if slow {
-		floor = workFloorSlowW
+		v.WorkW = workFloorSlowW
 	}
-	v.WorkW = floor
-	if total < 60 {
+	if !s.Washer {
+		v.WorkW = motorLeastW
+		if v.CoolW > 0 {
+			v.WorkW = max(workFloorW, min(motorMostW, 0.4*v.CoolW))
+		}
+	}
+	if v.Idle.total(0, histogramBins) < 60 {
 		return
 	}
 	v.GlowW = v.Idle.quantile(0.9, 0, int(codeOf(40))/codesABin)
-	if need := 1.6 * v.GlowW; need > v.WorkW {
+	if need := glowTimes * v.GlowW; s.Washer && need > v.WorkW {
 		v.WorkW = need
 	}
+}
+
+const (
+	// A dryer's motor takes at least motorLeastW, and a threshold is never higher
+	// than motorMostW (common practice, no source).
+	motorLeastW, motorMostW = 50, 80
+	// glowTimes is how far above a glow work is.
+	glowTimes = 1.6
+)
+
+// cool learns what a dryer takes at the end of a run, W.
+func (v *levels) cool(w float64) {
+	if v.CoolW == 0 {
+		v.CoolW = w
+	}
+	v.CoolW += 0.3 * (min(w, 2*v.CoolW) - v.CoolW)
 }
 
 var Debug = false

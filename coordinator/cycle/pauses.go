@@ -29,6 +29,8 @@ type pauses struct {
 	// Away, After and Close are how many pauses there were before a strong
 	// phase, after one, and at the programme's end.
 	Away, After, Close float64
+	// Sum is the length of all pauses, s.
+	Sum float64
 	// Cycles is how many cycles that was.
 	Cycles float64
 }
@@ -69,6 +71,7 @@ func (p *pauses) count(d time.Duration, at place, n float64) {
 	}
 	b := pauseBin(d)
 	p.Seen[b] += n
+	p.Sum += n * d.Seconds()
 	p.Near[b] += n * at.Near
 	p.Close += n * at.Near
 	if at.After {
@@ -86,6 +89,7 @@ func (p *pauses) ended() {
 		p.Near[i] *= fade
 	}
 	p.Away, p.After, p.Close = p.Away*fade, p.After*fade, p.Close*fade
+	p.Sum *= fade
 	p.Cycles = p.Cycles*fade + 1
 }
 
@@ -102,7 +106,8 @@ type habit struct {
 	away, after, close float64       // pauses a cycle
 	scale              time.Duration // of the tail
 	power              float64
-	strayEnd           float64 // ends a cycle away from the programme's end
+	strayEnd           float64       // ends a cycle away from the programme's end
+	cadence            time.Duration // how often its meter reports
 }
 
 func habitOf(s Settings) habit {
@@ -122,7 +127,9 @@ func (h habit) usual(d time.Duration) float64 {
 
 // goesOn is the chance that a lull of length d which began at a place is a pause.
 func (p *pauses) goesOn(d time.Duration, at place, h habit) float64 {
-	longer := (tail(&p.Seen, d) + pausePrior*h.usual(d)) / (tail(&p.Seen, pauseLeast) + pausePrior)
+	seen := tail(&p.Seen, pauseLeast)
+	longer := (tail(&p.Seen, d) + pausePrior*h.usual(d)) / (seen + pausePrior)
+	longer = max(longer, p.drawn(d, seen, h))
 	rest := p.Away + h.away
 	if at.After {
 		rest = p.After + h.after
@@ -132,6 +139,17 @@ func (p *pauses) goesOn(d time.Duration, at place, h habit) float64 {
 	on := ((1-at.Near)*rest*longer + at.Near*close) / (p.Cycles + 1)
 	stray := max(strayLeast, h.strayEnd/(1+p.Cycles))
 	return on / (on + (1-at.Near)*stray + at.Near)
+}
+
+// drawn is the share of pauses longer than d if their lengths were drawn from an
+// exponential distribution. A meter that looks only now and then sees a turning
+// drum at rest several times in a row, by chance: then the lengths are those of
+// a memoryless game, and longer ones than were seen must be expected.
+func (p *pauses) drawn(d time.Duration, seen float64, h habit) float64 {
+	least := max(pauseLeast, h.cadence)
+	const prior, priorMean = 5, 4.0
+	mean := (max(0, p.Sum-seen*least.Seconds()) + prior*priorMean) / (seen + prior)
+	return math.Exp(-(d - least).Seconds() / mean)
 }
 
 // need is how long a lull must last until the chance that it goes on is below doubt.

@@ -31,7 +31,7 @@ const (
 func (l *Learned) sew(at time.Time, d time.Duration) {
 	m := &l.mem
 	lu := &m.Lull
-	if d < seamLeast || 1-m.Pauses.goesOn(d, lu.At, habitOf(l.s)) < seamChance {
+	if d < seamLeast || 1-m.Pauses.goesOn(d, lu.At, l.habit()) < seamChance {
 		return
 	}
 	m.Seam = seam{
