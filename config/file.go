@@ -35,11 +35,9 @@ type Building struct {
 
 // Schedule holds cron lines of five fields, in the building's time.
 type Schedule struct {
-	// Rollup is when the figures of the day before are made, and history that
-	// was kept long enough is blanked.
-	Rollup string
-	// Backup is when the store is copied.
-	Backup string
+	// Nightly is when the figures of the day before are made, history that was
+	// kept long enough is blanked, and the store is copied.
+	Nightly string
 }
 
 // Backup says where copies of the store go.

@@ -13,9 +13,8 @@ import (
 func (b *builder) housekeeping(schedule, backup *section) {
 	v := &b.file.Schedule
 	// A safe hour: no change to or from summer time falls on it.
-	*v = Schedule{Rollup: "15 4 * * *", Backup: "45 4 * * *"}
-	b.cron(schedule, "rollup", &v.Rollup)
-	b.cron(schedule, "backup", &v.Backup)
+	*v = Schedule{Nightly: "15 4 * * *"}
+	b.cron(schedule, "nightly", &v.Nightly)
 	schedule.close()
 	b.file.Backup = Backup{Folder: filepath.Join(b.file.Server.Data, "backup"), Keep: 14}
 	backup.path("folder", &b.file.Backup.Folder)

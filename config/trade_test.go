@@ -110,7 +110,7 @@ func TestCronLines(t *testing.T) {
 		"TZ=0": false, "CRON_TZ=Europe/Berlin 15 4 * * *": false, "TZ= 15 4 * *": false,
 		"0 0 31 2 *": false, "panic 4 * * *": false,
 	} {
-		for _, key := range []string{"rollup", "backup"} {
+		for _, key := range []string{"nightly"} {
 			got := errorsAt(t, "schedule."+key, head+room+"[schedule]\n"+key+" = \""+line+"\"\n")
 			if (len(got) == 0) != good {
 				t.Errorf("%s = %q: %v", key, line, got)
@@ -128,7 +128,7 @@ func (twoParts) Parts() (string, string) { return "it never comes", "choose anot
 func TestCronCheckerSaysBoth(t *testing.T) {
 	o := options()
 	o.CheckSchedule = func(string) error { return fmt.Errorf("schedule: %w", twoParts{}) }
-	_, err := config.Parse("b.toml", []byte(head+room+"[schedule]\nbackup = \"0 0 31 2 *\"\n"), o)
+	_, err := config.Parse("b.toml", []byte(head+room+"[schedule]\nnightly = \"0 0 31 2 *\"\n"), o)
 	if err == nil || !strings.Contains(err.Error(), "it never comes; choose another day") {
 		t.Errorf("the error is %v", err)
 	}
@@ -137,8 +137,8 @@ func TestCronCheckerSaysBoth(t *testing.T) {
 func TestCronWithoutChecker(t *testing.T) {
 	o := options()
 	o.CheckSchedule = nil
-	f, err := config.Parse("b.toml", []byte(head+room+"[schedule]\nbackup = \"0 0 31 2 *\"\n"), o)
-	if err != nil || f.Schedule.Backup != "0 0 31 2 *" {
+	f, err := config.Parse("b.toml", []byte(head+room+"[schedule]\nnightly = \"0 0 31 2 *\"\n"), o)
+	if err != nil || f.Schedule.Nightly != "0 0 31 2 *" {
 		t.Errorf("%+v, %v", f, err)
 	}
 }

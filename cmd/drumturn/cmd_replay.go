@@ -22,7 +22,7 @@ type replayCommand struct {
 // Run prints the story.
 func (c *replayCommand) Run(s streams) error {
 	err := tracestory.Run(tracestory.Options{
-		Trace: c.Trace, Kind: c.Kind, JSON: c.JSON, SVG: c.SVG, IdleBelowW: c.IdleBelowW, IdleFor: c.IdleFor, New: engine,
+		Trace: c.Trace, Kind: c.Kind, JSON: c.JSON, SVG: c.SVG, IdleBelowW: c.IdleBelowW, IdleFor: c.IdleFor, New: engine, Complaints: s.err,
 	}, s.out)
 	var misuse tracestory.UsageError
 	if errors.As(err, &misuse) {

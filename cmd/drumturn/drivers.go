@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"drumturn/config"
+	"drumturn/coordinator/loop"
 	"drumturn/coordinator/meter"
 	"drumturn/coordinator/meter/httppush"
 	"drumturn/coordinator/meter/mqtt"
@@ -22,7 +23,11 @@ func (a *app) wireMeters(context.Context) error {
 	var err error
 	a.meters, err = meter.NewSupervisor(meter.Options{
 		Accept: func(ctx context.Context, name string, s meter.Sample) error {
-			return a.house.Deliver(ctx, name, s.Reading(a.clock.Now()))
+			err := a.house.Deliver(ctx, name, s.Reading(a.clock.Now()))
+			if errors.Is(err, loop.ErrNoMachine) {
+				return meter.Refuse(name, meter.UnknownMeter, "%v", err)
+			}
+			return err
 		},
 		Clock: a.clock, Log: a.log, SilentAfter: a.silentAfter(),
 	})
@@ -53,8 +58,12 @@ func (a *app) silentAfter() func(string) time.Duration {
 	return func(name string) time.Duration { return after[name] }
 }
 
-// format is a payload of the building file, as the drivers take it.
+// format is a payload of the building file, as the drivers take it; where the
+// file says nothing, the driver's own format holds.
 func format(p config.Payload) meter.Format {
+	if !p.JSON() {
+		return meter.Format{}
+	}
 	return meter.Format{Watts: p.Watts, Wh: p.Wh, Time: p.Time, WhFactor: p.WhFactor}
 }
 

@@ -12,6 +12,9 @@ import (
 	"drumturn/coordinator/cycle"
 )
 
+// ErrNoMachine is answered for the readings of a meter that nobody has.
+var ErrNoMachine = errors.New("no machine is behind meter")
+
 // House is all the loops of a building: its rooms and its people.
 type House struct {
 	clock  Clock
@@ -135,7 +138,7 @@ func (h *House) moveOut(ctx context.Context, id coordinator.PersonID) error {
 func (h *House) Deliver(ctx context.Context, meter string, reading cycle.Reading) error {
 	p, ok := h.meters[meter]
 	if !ok {
-		return fmt.Errorf("no machine is behind meter %q: name it in the building file", meter)
+		return fmt.Errorf("%w %q: name it in the building file", ErrNoMachine, meter)
 	}
 	return p.room.Deliver(ctx, p.machine, reading)
 }

@@ -30,8 +30,10 @@ const (
 	// refreshEvery is how often a room whose machines run is published anew
 	// although nothing was committed.
 	refreshEvery = 15 * time.Second
-	// checkpointEvery bounds the readings that a restart folds again, per room.
-	checkpointEvery = 50_000
+	// checkpointReadings and checkpointEvery bound the readings that a restart
+	// folds again, per room.
+	checkpointReadings = 50_000
+	checkpointEvery    = 6 * time.Hour
 )
 
 // ErrStopped is answered to callers of a loop that does not run (any more).
@@ -70,7 +72,8 @@ type Room struct {
 	waiting    []pendingAnswer
 	flushDue   time.Time
 	refreshDue time.Time
-	unsaved    int // readings since the last checkpoint
+	unsaved    int       // readings since the last checkpoint of all engines
+	savedAt    time.Time // when that was
 }
 
 // pendingAnswer is a caller's answer that waits for the commit.
@@ -275,9 +278,9 @@ func (r *Room) flush(now time.Time) {
 	if len(r.buffer) == 0 || (!due && len(r.buffer) < bufferSize) {
 		return
 	}
-	if r.unsaved >= checkpointEvery {
+	if r.unsaved >= checkpointReadings || now.Sub(r.savedAt) >= checkpointEvery {
 		r.sets = append(r.sets, r.core.Checkpoint(now))
-		r.unsaved = 0
+		r.unsaved, r.savedAt = 0, now
 	}
 	r.sets = append(r.sets, coordinator.ChangeSet{Unit: r.id, At: now, Readings: r.buffer})
 	r.buffer, r.flushDue = nil, time.Time{}

@@ -78,3 +78,7 @@ func WarnSchedule(spec string) string {
 	}
 	return fmt.Sprintf("schedule %q comes between 01:00 and 03:59, hours that the change of the clocks skips or repeats once a year: choose another hour, such as %q", spec, NightlySchedule)
 }
+
+// Parts are what is wrong and what would be right, for whoever lays an error out
+// by itself.
+func (e *ScheduleError) Parts() (wrong, right string) { return e.Wrong, e.Right }
