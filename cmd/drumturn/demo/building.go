@@ -42,9 +42,9 @@ var appliances = []appliance{
 	{room: Cellar, id: "washer-2", number: 2, kg: 7, model: "washer", ratedW: 2300},
 	{room: Cellar, id: "washer-3", number: 3, kg: 8, model: "washer", ratedW: 2300, access: true},
 	{room: Cellar, id: "dryer-4", number: 4, kg: 7, model: "dryer", ratedW: 2700},
-	{room: Cellar, id: "dryer-5", number: 5, kg: 6, model: "dryer-vented", ratedW: 2200, stacked: true},
+	{room: Cellar, id: "dryer-5", number: 5, kg: 6, model: "vented-dryer", ratedW: 2200, stacked: true},
 	{room: Garden, id: "washer-1", number: 1, kg: 6, model: "washer", ratedW: 2300},
-	{room: Garden, id: "dryer-2", number: 2, kg: 8, model: "dryer-heat-pump", ratedW: 900, stacked: true},
+	{room: Garden, id: "dryer-2", number: 2, kg: 8, model: "heat-pump-dryer", ratedW: 900, stacked: true},
 	{room: Garden, id: "washer-dryer-3", number: 3, kg: 8, model: "washer-dryer", ratedW: 2200, access: true},
 }
 
@@ -71,7 +71,7 @@ func meterModel() sim.MeterModel {
 	if err != nil {
 		panic(err)
 	}
-	m.MinGap = 20 * time.Second
+	m.MinGap = 30 * time.Second
 	m.ChangeShare = 0.25
 	m.DropsPerDay = 0.1
 	return m

@@ -32,8 +32,6 @@ type past struct {
 	batch []coordinator.ChangeSet
 	now   time.Time
 	err   error
-	// Steps counts what the core was told.
-	steps int
 }
 
 // pastRoom is one room of the fast world.
@@ -160,7 +158,6 @@ func (p *past) look(e *eye) {
 	}
 	r := e.room
 	r.buffer = append(r.buffer, coordinator.MachineReading{Machine: e.at.Machine, Reading: reading})
-	p.steps++
 	p.take(r, r.core.Measure(p.now, e.at.Machine, reading))
 	if len(r.buffer) >= bufferReadings {
 		p.keep(coordinator.ChangeSet{Unit: r.id, At: p.now, Readings: r.buffer})
@@ -170,7 +167,6 @@ func (p *past) look(e *eye) {
 
 func (p *past) step(r *pastRoom, ev coordinator.Event) error {
 	set, _, err := r.core.Step(p.now, ev)
-	p.steps++
 	p.take(r, set)
 	return err
 }
@@ -183,13 +179,11 @@ func (p *past) take(r *pastRoom, set coordinator.ChangeSet) {
 		return
 	}
 	r.moved = true
-	set.Readings, r.buffer = r.buffer, nil
 	set.Notices, set.Withdraw = nil, nil
 	p.keep(set)
 }
 
-// keep adds a set to the batch. A set that stops moving without its notices
-// would tear the room's sequence, so every moving set carries the state row.
+// keep adds a set to the batch.
 func (p *past) keep(set coordinator.ChangeSet) {
 	p.batch = append(p.batch, set)
 	if len(p.batch) >= batchSets && p.err == nil {
@@ -218,6 +212,7 @@ func (p *past) observe() {
 
 func (p *past) finish(open time.Time) {
 	for _, r := range p.rooms {
+		p.keep(coordinator.ChangeSet{Unit: r.id, At: open, Readings: r.buffer})
 		p.take(r, r.core.Checkpoint(open))
 	}
 	if p.err == nil {

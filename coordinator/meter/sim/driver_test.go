@@ -221,7 +221,7 @@ func TestDriverErrors(t *testing.T) {
 // By itself a machine runs about as often as it should: 6 a day for 20 days.
 func TestDriverRunsByItself(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		d := newDriver(t, Options{Machine: "dryer-gas", Meter: "rail-slow", Seed: 9, RunsPerDay: 6})
+		d := newDriver(t, Options{Machine: "gas-dryer", Meter: "rail-slow", Seed: 9, RunsPerDay: 6})
 		stop := run(t, d, &ears{})
 		time.Sleep(20 * 24 * time.Hour)
 		synctest.Wait()

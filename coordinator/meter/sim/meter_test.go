@@ -119,13 +119,13 @@ func TestIntervalsAndSteps(t *testing.T) {
 }
 
 func TestOnlyRegisterGivesNoWatts(t *testing.T) {
-	_, readings := listen(t, named(t, "register"), "dryer-gas", Dry, 1)
+	_, readings := listen(t, named(t, "register"), "gas-dryer", Dry, 1)
 	for _, r := range readings {
 		if !math.IsNaN(r.Watts) || math.IsNaN(r.Wh) {
 			t.Fatalf("reading %+v", r)
 		}
 	}
-	_, readings = listen(t, named(t, "plug-fine"), "dryer-gas", Dry, 0.1)
+	_, readings = listen(t, named(t, "plug-fine"), "gas-dryer", Dry, 0.1)
 	if !math.IsNaN(readings[0].Wh) {
 		t.Error("a meter without register gave one")
 	}
@@ -250,8 +250,8 @@ func TestSilenceAndSupply(t *testing.T) {
 func TestReadingsInPieces(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		kind := named(t, rapid.SampledFrom(Meters()).Draw(t, "kind"))
-		_, whole := listen(t, kind, "washer-glowing", Quick, 1.5)
-		m := newMachine(t, "washer-glowing")
+		_, whole := listen(t, kind, "glowing-washer", Quick, 1.5)
+		m := newMachine(t, "glowing-washer")
 		if _, err := m.Start(born.Add(10*time.Minute), Quick, Laundry{}); err != nil {
 			t.Fatal(err)
 		}

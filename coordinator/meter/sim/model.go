@@ -86,11 +86,11 @@ var catalogue = map[string]Model{
 		Kind: queue.Washer, CapacityKg: 7, BoilW: 2000, TumbleW: 140, SpinW: 520, Loosen: 150 * time.Second,
 		OffW: 0, ElecW: 4, GlowW: 1.4, GlowFor: 100 * time.Minute,
 	},
-	"washer-glowing": {
+	"glowing-washer": {
 		Kind: queue.Washer, CapacityKg: 8, BoilW: 2150, TumbleW: 110, SpinW: 640, Loosen: 90 * time.Second,
 		OffW: 0, ElecW: 6, GlowW: 4.3, GlowFor: 150 * time.Minute, GlowSpikes: true,
 	},
-	"washer-old": {
+	"old-washer": {
 		Kind: queue.Washer, CapacityKg: 5, BoilW: 2300, TumbleW: 190, SpinW: 420, Loosen: 30 * time.Second,
 		OffW: 1.5, ElecW: 5.5, GlowW: 5.2, GlowFor: 16 * time.Hour,
 	},
@@ -99,20 +99,20 @@ var catalogue = map[string]Model{
 		ReverseEvery: 150 * time.Second, CoolShare: 0.18, Reheat: 0.12, OffW: 0, ElecW: 4, GlowW: 1.3,
 		GlowFor: 90 * time.Minute, AntiCrease: 30 * time.Minute, PulseEvery: time.Minute, PulseFor: 10 * time.Second,
 	},
-	"dryer-vented": {
+	"vented-dryer": {
 		Kind: queue.Dryer, CapacityKg: 6, Heat: Resistive, DryW: 1850, DryTumbleW: 170, DryWhPerKg: 780,
 		CoolShare: 0.18, OffW: 0, ElecW: 1, GlowW: 0, GlowFor: 0,
 	},
-	"dryer-heat-pump": {
+	"heat-pump-dryer": {
 		Kind: queue.Dryer, CapacityKg: 8, Heat: HeatPump, DryW: 570, DryTumbleW: 190, DryWhPerKg: 260,
 		ReverseEvery: 8 * time.Minute, CoolShare: 0.05, OffW: 0.3, ElecW: 3, GlowW: 2,
 		GlowFor: 15 * time.Minute, AntiCrease: 60 * time.Minute, PulseEvery: 36 * time.Second, PulseFor: 8 * time.Second,
 	},
-	"dryer-gas": {
+	"gas-dryer": {
 		Kind: queue.Dryer, CapacityKg: 8, Heat: Gas, DryW: 0, DryTumbleW: 290, DryWhPerKg: 0,
 		CoolShare: 0.15, OffW: 0, ElecW: 2, GlowW: 1, GlowFor: 20 * time.Minute,
 	},
-	"dryer-5kw": {
+	"large-dryer": {
 		Kind: queue.Dryer, CapacityKg: 9, Heat: Resistive, DryW: 4800, DryTumbleW: 260, DryWhPerKg: 900,
 		CoolShare: 0.20, OffW: 0, ElecW: 3, GlowW: 1, GlowFor: 20 * time.Minute,
 		AntiCrease: 30 * time.Minute, PulseEvery: 5 * time.Minute, PulseFor: 15 * time.Second,
