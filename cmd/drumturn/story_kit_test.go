@@ -198,7 +198,7 @@ func (s *story) start() {
 	go func() { ended <- a.run(ctx) }()
 	s.stopApp = func() {
 		cancel()
-		if err := <-ended; err != nil {
+		if err := <-ended; err != nil && !(s.mode == killBeforeRecord && errors.Is(err, errKilled)) {
 			s.Errorf("the program ended with %v", err)
 		}
 		a.close()
