@@ -22,8 +22,8 @@ type flat struct {
 const (
 	flatLeast = 150 * time.Second
 	flatMostW = 20
-	// A glow is taken for learned from this many cycles on.
-	flatCycles = 1
+	// flatLearned is how long it must last where a glow is known already.
+	flatLearned = 45 * time.Minute
 )
 
 // step takes a reading; the last work before it is workAt.
@@ -46,11 +46,17 @@ func (l *Learned) glows(at time.Time, w float64) {
 	f := &m.Flat
 	f.step(at, w, m.WorkAt, m.WorkWh)
 	lasted := at.Sub(f.From)
-	if m.Levels.Cycles > flatCycles || lasted < flatLeast || f.Level > flatMostW || f.WorkAt.IsZero() ||
+	need := flatLeast
+	if m.Levels.Idle.total(0, histogramBins) >= idleLeast.Seconds() {
+		need = flatLearned
+	}
+	if lasted < need || f.Level > flatMostW || f.WorkAt.IsZero() ||
 		m.Phases.Strong == NoPhase || at.Sub(m.Start) < cycleLeast || f.Level > m.Phases.Drum/3 && m.Phases.Drum > 0 {
 		return
 	}
-	m.Levels.WorkW = max(m.Levels.WorkW, 1.5*f.Level+1)
+	m.Levels.RaisedW = max(m.Levels.WorkW, 1.5*f.Level+1)
+	m.Levels.WorkW = m.Levels.RaisedW
+	m.Levels.Idle = histogram{}
 	m.WorkAt, m.WorkWh = f.WorkAt, f.WorkWh
 	m.Lull.begin(m.WorkAt, m.WorkWh, l.place())
 	m.Lull.Low = lasted

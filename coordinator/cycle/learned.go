@@ -135,8 +135,12 @@ func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
 	code := codeOf(m.Watts)
 	if !m.Running {
 		if m.AfterGlow < glowMost && !m.End.IsZero() {
+			before := m.AfterGlow
 			m.AfterGlow += held
 			m.Levels.Idle.add(code, held)
+			if before < idleLeast && m.AfterGlow >= idleLeast || m.AfterGlow >= glowMost {
+				m.Levels.threshold(l.s, m.Meter[1].Usual >= slowCadence)
+			}
 		}
 		return
 	}

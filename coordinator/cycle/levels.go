@@ -16,6 +16,8 @@ type levels struct {
 	HeatW, DrumW float64
 	// HotW is what its heater takes; zero while unknown.
 	HotW float64
+	// RaisedW is a threshold above a glow that is not learned yet; 0 for none.
+	RaisedW float64
 	// CoolW is what a dryer takes in its cool-down, W; zero while unknown.
 	CoolW float64
 	// GlowW is what it draws after a cycle, W.
@@ -93,9 +95,11 @@ func (v *levels) threshold(s Settings, slow bool) {
 			v.WorkW = max(workFloorW, min(motorMostW, 0.4*v.CoolW))
 		}
 	}
-	if v.Idle.total(0, histogramBins) < 60 {
+	if v.Idle.total(0, histogramBins) < idleLeast.Seconds() {
+		v.WorkW = max(v.WorkW, v.RaisedW)
 		return
 	}
+	v.RaisedW = 0
 	v.GlowW = v.Idle.quantile(0.9, 0, int(codeOf(40))/codesABin)
 	if need := glowTimes * v.GlowW; s.Washer && need > v.WorkW {
 		v.WorkW = need
@@ -106,6 +110,8 @@ const (
 	// A dryer's motor takes at least motorLeastW, and a threshold is never higher
 	// than motorMostW (common practice, no source).
 	motorLeastW, motorMostW = 50, 80
+	// idleLeast is how much of the time after cycles must have been seen.
+	idleLeast = 5 * time.Minute
 	// glowTimes is how far above a glow work is.
 	glowTimes = 1.6
 )

@@ -50,6 +50,9 @@ const (
 	// strayLeast is how many ends a cycle has where none is expected: somebody
 	// switches the machine off.
 	strayLeast = 0.01
+	// needMost is for how long a machine that does nothing may be thought to
+	// pause.
+	needMost = 40 * time.Minute
 )
 
 func pauseBin(d time.Duration) int {
@@ -149,13 +152,14 @@ func (p *pauses) drawn(d time.Duration, seen float64, h habit) float64 {
 	least := max(pauseLeast, h.cadence)
 	const prior, priorMean = 5, 4.0
 	mean := (max(0, p.Sum-seen*least.Seconds()) + prior*priorMean) / (seen + prior)
+	mean *= 1 + 2/math.Sqrt(seen+1) // what is known of a mean of so few
 	return math.Exp(-(d - least).Seconds() / mean)
 }
 
 // need is how long a lull must last until the chance that it goes on is below doubt.
 func (p *pauses) need(doubt float64, at place, h habit) time.Duration {
 	d := float64(pauseLeast)
-	for range pauseBins + 4 {
+	for d < float64(needMost) {
 		if p.goesOn(time.Duration(d), at, h) <= doubt {
 			break
 		}

@@ -13,9 +13,10 @@ type phases struct {
 	Since time.Time
 	// Count is how many phases have begun in this cycle.
 	Count int
-	// Coming is a phase that one slot has shown, since ComingAt.
+	// Coming is a phase that the newest ComingN slots have shown, since ComingAt.
 	Coming   Phase
 	ComingAt time.Time
+	ComingN  int
 	// The open slot: since when, its energy, what of it was heard, and what of
 	// that was below work.
 	From       time.Time
@@ -55,25 +56,30 @@ func (p *phases) add(at time.Time, watts float64, d time.Duration, low bool, v *
 	if p.Known < slotLength {
 		return false
 	}
-	from := p.From
+	from, need := p.From, 2
+	if p.Known >= slowCadence {
+		// A meter that looks now and then may see two strong strokes in a row.
+		need = 3
+	}
 	next := p.classify(p.Ws/p.Known.Seconds(), float64(p.Low)/float64(p.Known), v, s)
 	p.From, p.Ws, p.Known, p.Low = at, 0, 0, 0
-	if next == Heat || next == Spin && (p.Now == Spin || p.Coming == Spin) {
+	if next == Heat || next == Spin && (p.Now == Spin || p.Coming == Spin && p.ComingN >= need-1) {
 		p.Strong, p.StrongUntil = next, at
 	}
-	return p.enter(next, from)
+	return p.enter(next, from, need)
 }
 
-func (p *phases) enter(next Phase, from time.Time) bool {
+func (p *phases) enter(next Phase, from time.Time, need int) bool {
 	if next == p.Now {
 		p.Coming = NoPhase
 		return false
 	}
 	if next != p.Coming {
-		p.Coming, p.ComingAt = next, from
-		if p.Now != NoPhase {
-			return false
-		}
+		p.Coming, p.ComingAt, p.ComingN = next, from, 0
+	}
+	p.ComingN++
+	if p.Now != NoPhase && p.ComingN < need {
+		return false
 	}
 	p.Now, p.Since, p.Coming = next, p.ComingAt, NoPhase
 	p.Count++
