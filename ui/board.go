@@ -71,7 +71,7 @@ func boardFoot(sc *scene) footView {
 	t := teller{now: sc.now, zone: sc.axis.zone}
 	f.AsOf = t.at(sc.now)
 	for _, n := range needs(sc.snap) {
-		if fc, ok := sc.snap.IfYouJoin[n]; ok {
+		if fc, ok := sc.snap.IfYouJoin[n]; ok && fc.Known {
 			f.IfJoin = append(f.IfJoin, joinForecast{needWord(n), t.forecast(&fc)})
 		}
 	}

@@ -159,7 +159,7 @@ func (sc *scene) turnView(t *queue.Turn) turnView {
 			v.Machine, v.MachineLink = machineName(m), machinePath(sc.snap.Room, m.ID)
 			v.LoadInside = m.Load != nil || (m.Hold != nil && m.Hold.LoadInside)
 		}
-	} else if f := sc.snap.Forecast(t.ID); f != nil {
+	} else if f := sc.snap.Forecast(t.ID); f != nil && f.Known {
 		v.When = tell.forecast(f)
 	}
 	for _, minutes := range laterMinutes {

@@ -89,7 +89,7 @@ func (s *Server) enter(c echo.Context, sc *scene, f form) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	homeCode, err := s.newCode(10)
+	homeCode, err := s.newCode(invitationLetters)
 	if err != nil {
 		return "", err
 	}

@@ -103,7 +103,7 @@ func takeForm(sc *scene) takeView {
 	t := teller{now: sc.now, zone: sc.axis.zone}
 	for i, n := range needs(sc.snap) {
 		choice := needChoice{Value: n.String(), Title: needTitle(n), Checked: i == 0}
-		if f, ok := sc.snap.IfYouJoin[n]; ok {
+		if f, ok := sc.snap.IfYouJoin[n]; ok && f.Known {
 			choice.When = t.forecast(&f)
 		}
 		v.Needs = append(v.Needs, choice)

@@ -75,7 +75,7 @@ func TestRotatingTheInvitation(t *testing.T) {
 	before := get("/r/attic/join.svg?key=wallkey").of(s).Body.String()
 	post("/manager/r/attic/invitation").as("", "secret-of-boss").of(s)
 	code := h.people.Invitations["attic"].Code
-	if code == "tidewater" || len(code) != invitationLetters {
+	if code == "tidewater" || len(code) != invitationLetters+1 {
 		t.Errorf("the new code is %q", code)
 	}
 	if w := post("/r/attic/join", "code", "tidewater", "home", "12").of(s); w.Code != 403 {

@@ -117,14 +117,14 @@ func TestCodesAreTypable(t *testing.T) {
 	count := map[rune]int{}
 	for range 500 {
 		code, err := s.newCode(8)
-		if err != nil || len(code) != 8 {
+		if err != nil || len(code) != 9 || code[4] != '-' {
 			t.Fatalf("%q %v", code, err)
 		}
 		for _, r := range code {
 			count[r]++
 		}
 	}
-	for _, r := range "ilo01" {
+	for _, r := range "ILO01" {
 		if count[r] > 0 {
 			t.Errorf("%q is easily mistaken", r)
 		}

@@ -79,7 +79,7 @@ func (a axis) running(m *coordinator.MachineView) []shape {
 	if m.ByHand {
 		bar = "told"
 	}
-	if m.Stalled || m.AnyMinute || m.Until.IsZero() {
+	if m.Stalled || m.Until.IsZero() || due(m, a.now) {
 		return []shape{{Kind: bar, W: smallest * 2}, {Kind: "fade", X: smallest * 2, W: 8}}
 	}
 	low, high := m.Low, m.High
@@ -172,5 +172,5 @@ func (t teller) forecast(f *coordinator.Forecast) string {
 	case t.at(f.Low) == t.at(f.High):
 		return "about " + t.at(f.Median)
 	}
-	return "about " + t.at(f.Median) + ", between " + t.at(f.Low) + " and " + t.at(f.High)
+	return "about " + t.between(f.Median, f.Low, f.High)
 }

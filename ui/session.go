@@ -8,6 +8,8 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -118,9 +120,10 @@ func (s *Server) newID(kind string) (string, error) {
 }
 
 // codeLetters are those that are not mistaken for one another on paper.
-const codeLetters = "abcdefghjkmnpqrstuvwxyz23456789"
+const codeLetters = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
 
-// newCode makes a code that people can type: n letters, about 4.95 bits each.
+// newCode makes a code that people can type: n letters, about 4.95 bits each,
+// in groups of four.
 func (s *Server) newCode(n int) (string, error) {
 	out := make([]byte, 0, n)
 	buf := make([]byte, 4*n)
@@ -135,5 +138,12 @@ func (s *Server) newCode(n int) (string, error) {
 			}
 		}
 	}
-	return string(out), nil
+	var code strings.Builder
+	for group := range slices.Chunk(out, 4) {
+		if code.Len() > 0 {
+			code.WriteByte('-')
+		}
+		code.Write(group)
+	}
+	return code.String(), nil
 }

@@ -57,8 +57,11 @@ func silentHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Status != coordinator.Unknown {
 		return handView{}, false
 	}
-	what := "The meter is silent since " + clock(silentSince(m), sc.now, sc.axis.zone) +
-		". Look whether its plug or meter has power and reaches the network."
+	what := "The meter has not been heard yet."
+	if since := silentSince(m); !since.IsZero() {
+		what = "The meter is silent since " + clock(since, sc.now, sc.axis.zone) + "."
+	}
+	what += " Look whether its plug or meter has power and reaches the network."
 	return handView{What: what, Do: "by-hand-on", Button: "Run by hand meanwhile"}, true
 }
 

@@ -162,6 +162,9 @@ func (t teller) main(m *coordinator.MachineView) string {
 	case coordinator.Finished, coordinator.Overdue:
 		return t.done(m)
 	case coordinator.Unknown:
+		if silentSince(m).IsZero() {
+			return "its meter has not been heard yet"
+		}
 		return "meter silent " + t.since(silentSince(m))
 	case coordinator.Out:
 		return join([]string{t.since(m.Since), m.OutText})
@@ -182,7 +185,7 @@ func (t teller) free(m *coordinator.MachineView) string {
 		parts = append(parts, "may hold a load, look inside")
 	}
 	if m.OpenToWalkUps {
-		parts = append(parts, "open to anybody, nobody came when called")
+		parts = append(parts, "open to anybody meanwhile")
 	}
 	return join(parts)
 }
@@ -192,16 +195,29 @@ func (t teller) end(m *coordinator.MachineView) string {
 	switch {
 	case m.Stalled:
 		return "far longer than usual, please have a look"
-	case m.AnyMinute:
-		return "done any minute now"
-	case m.Until.IsZero():
+	case m.Until.IsZero() && !m.AnyMinute:
 		return "end not known yet"
+	case due(m, t.now):
+		return "done any minute now"
 	case m.About || m.Low.IsZero() || m.High.IsZero():
 		return "done about " + t.at(m.Until)
 	case t.at(m.Low) == t.at(m.High):
 		return "done at " + t.at(m.Until)
 	}
-	return fmt.Sprintf("done %s, between %s and %s", t.at(m.Until), t.at(m.Low), t.at(m.High))
+	return "done " + t.between(m.Until, m.Low, m.High)
+}
+
+// due reports whether a running machine should be done by now.
+func due(m *coordinator.MachineView, now time.Time) bool {
+	return m.AnyMinute || (!m.Until.IsZero() && !m.Until.After(now))
+}
+
+// between says an instant with its interval; what of it has passed is not said.
+func (t teller) between(median, low, high time.Time) string {
+	if low.After(t.now) {
+		return t.at(median) + ", between " + t.at(low) + " and " + t.at(high)
+	}
+	return t.at(median) + ", by " + t.at(high)
 }
 
 func (t teller) done(m *coordinator.MachineView) string {

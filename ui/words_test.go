@@ -31,7 +31,7 @@ func TestEveryStatusSaysSinceAndUntil(t *testing.T) {
 		{"free, perhaps full", with(w(coordinator.Free, -25), func(m M) { m.MayHoldLoad = true }), false,
 			"free since 13:22; may hold a load, look inside"},
 		{"free after a missed call", with(w(coordinator.Free, -1), func(m M) { m.OpenToWalkUps = true }), false,
-			"free since 13:46; open to anybody, nobody came when called"},
+			"free since 13:46; open to anybody meanwhile"},
 		{"held", with(w(coordinator.Held, -2), func(m M) { m.Until = in(8) }), false, "held since 13:45, until 13:55"},
 		{"held for me", with(w(coordinator.Held, -2), func(m M) { m.Until = in(8) }), true, "held for you since 13:45, until 13:55"},
 		{"held with a load", with(w(coordinator.Held, -2), func(m M) {
@@ -46,6 +46,10 @@ func TestEveryStatusSaysSinceAndUntil(t *testing.T) {
 		{"running, unknown end", w(coordinator.Running, -37), false, "running since 13:10; end not known yet"},
 		{"any minute", with(w(coordinator.Running, -37), func(m M) { m.Until, m.AnyMinute = in(0), true }), false,
 			"running since 13:10; done any minute now"},
+		{"late", with(w(coordinator.Running, -37), func(m M) { m.Until, m.Low, m.High = in(-1), in(-5), in(4) }), false,
+			"running since 13:10; done any minute now"},
+		{"nearly", with(w(coordinator.Running, -37), func(m M) { m.Until, m.Low, m.High = in(3), in(-2), in(9) }), false,
+			"running since 13:10; done 13:50, by 13:56"},
 		{"stalled", with(w(coordinator.Running, -200), func(m M) { m.Stalled = true }), false,
 			"running long since 10:27; far longer than usual, please have a look"},
 		{"by hand", with(w(coordinator.Running, -37), func(m M) { m.Until, m.ByHand, m.About = in(34), true, true }), false,
@@ -66,6 +70,7 @@ func TestEveryStatusSaysSinceAndUntil(t *testing.T) {
 			m.Load, m.Hold = load(coordinator.Load{Owner: "a", ReadyAt: in(-42)}), &coordinator.Hold{Until: in(5)}
 		}), false, "overdue ready since 13:05, not collected; the next in the queue is called to it until 13:52"},
 		{"unknown", w(coordinator.Unknown, -15), false, "unknown meter silent since 13:32"},
+		{"never heard", with(w(coordinator.Unknown, 0), func(m M) { m.Since = time.Time{} }), false, "unknown its meter has not been heard yet"},
 		{"out", with(w(coordinator.Out, -26*60), func(m M) { m.OutText = "worn belt" }), false, "out of service since Mon 11:47; worn belt"},
 		{"fault", with(w(coordinator.Free, -5), func(m M) { m.Faults = make([]coordinator.Fault, 2) }), false,
 			"free since 13:42; 2 faults were reported"},
@@ -115,6 +120,7 @@ func TestForecastWords(t *testing.T) {
 		{coordinator.Forecast{Known: true, Low: noon, Median: noon, High: in(20)}, "any minute, by 14:07"},
 		{coordinator.Forecast{Known: true, Low: in(10), Median: in(10), High: in(10)}, "about 13:57"},
 		{coordinator.Forecast{Known: true, Low: in(10), Median: in(20), High: in(45)}, "about 14:07, between 13:57 and 14:32"},
+		{coordinator.Forecast{Known: true, Low: noon, Median: in(20), High: in(45)}, "about 14:07, by 14:32"},
 	}
 	for _, c := range cases {
 		if got := tell.forecast(&c.f); got != c.want {
