@@ -75,12 +75,14 @@ func (p *pauses) count(d time.Duration, at place, n float64) {
 	b := pauseBin(d)
 	p.Seen[b] += n
 	p.Sum += n * d.Seconds()
-	p.Near[b] += n * at.Near
-	p.Close += n * at.Near
-	if at.After {
-		p.After += n * (1 - at.Near)
-	} else {
-		p.Away += n * (1 - at.Near)
+	switch {
+	case at.Near >= 0.5:
+		p.Near[b] += n
+		p.Close += n
+	case at.After:
+		p.After += n
+	default:
+		p.Away += n
 	}
 }
 
