@@ -327,3 +327,28 @@ func BenchmarkMake(b *testing.B) {
 		}
 	}
 }
+
+// Models lists the whole catalogue, and the plain machines before the odd ones.
+func TestModelsListsAll(t *testing.T) {
+	if len(Models()) != len(catalogue) {
+		t.Errorf("%d names for %d models", len(Models()), len(catalogue))
+	}
+	first := map[queue.Kind]string{}
+	for _, name := range Models() {
+		m, err := ModelNamed(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if first[m.Kind] == "" {
+			first[m.Kind] = name
+		}
+	}
+	for kind, name := range first {
+		if name != kind.String() {
+			t.Errorf("the first %s is %q", kind, name)
+		}
+	}
+	if _, err := ModelNamed("mangle"); err == nil {
+		t.Error("an unknown model was found")
+	}
+}
