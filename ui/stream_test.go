@@ -5,8 +5,10 @@ import (
 	"context"
 	"errors"
 	"io"
+	"log"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"runtime"
 	"strings"
 	"sync"
@@ -365,5 +367,31 @@ func BenchmarkTellFiveThousand(b *testing.B) {
 	}
 	for b.Loop() {
 		h.tell()
+	}
+}
+
+// TestStreamOverHTTP2: with TLS, browsers share one connection for all.
+func TestStreamOverHTTP2(t *testing.T) {
+	h := newFakeHouse(fullRoom())
+	s := newTestServer(t, h, nil)
+	srv := httptest.NewUnstartedServer(s.Handler())
+	srv.EnableHTTP2 = true
+	srv.Config.ErrorLog = log.New(io.Discard, "", 0)
+	srv.StartTLS()
+	defer srv.Close()
+	defer s.Close()
+	resp, err := srv.Client().Get(srv.URL + "/r/cellar/events")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	if resp.ProtoMajor != 2 {
+		t.Errorf("over %s", resp.Proto)
+	}
+	from := messages(resp.Body)
+	next(t, from, "board")
+	h.change("cellar", func(s *coordinator.Snapshot) { s.Machines[0].Since = in(-1) })
+	if got := next(t, from, "board"); !strings.Contains(got.data, "since 13:46") {
+		t.Errorf("%s", got.data)
 	}
 }
