@@ -193,3 +193,94 @@ func TestGiveUpOnlyWhileWaiting(t *testing.T) {
 		t.Errorf("said %+v", w.events)
 	}
 }
+
+// Whoever is called to a dryer carries their finished wash over.
+func TestDryingEmptiesTheWasher(t *testing.T) {
+	town, w, e := calledTo(false)
+	plan := Plans(zone)[0]
+	e.who.taps = 1
+	w.snap.Turns[0].Need, w.snap.Turns[0].Machine = queue.Dry, "dryer-5"
+	w.snap.Machines = []coordinator.MachineView{
+		{Machine: plan.Machines[0], Load: &coordinator.Load{ID: 5, Owner: Visitor, ReadyAt: noon}},
+		{Machine: plan.Machines[4]},
+	}
+	town.inside[Spot{Cellar, "washer-1"}] = e.who
+	town.comeToStart(e.at, e, w)
+	if len(w.hands) != 2 || w.hands[0] != "empty washer-1" || w.hands[1] != "start dry dryer-5" {
+		t.Errorf("did %q", w.hands)
+	}
+	if len(w.events) != 1 {
+		t.Errorf("said %+v", w.events)
+	}
+	if town.inside[Spot{Cellar, "washer-1"}] != nil || town.inside[Spot{Cellar, "dryer-5"}] != e.who {
+		t.Errorf("inside %v", town.inside)
+	}
+}
+
+// One in fifty washes is stopped for something forgotten, and started again.
+func TestForgottenSock(t *testing.T) {
+	town, w, _ := calledTo(false)
+	at := Spot{Cellar, "washer-2"}
+	w.running = map[Spot]bool{at: true}
+	town.agenda.rest(nil)
+	for range 2000 {
+		town.forgottenSock(noon, at, sim.Quick, sim.Laundry{})
+		town.forgottenSock(noon, at, sim.Dry, sim.Laundry{})
+	}
+	// 40 of 2,000 washes, and no dry; within five standard deviations of 6.
+	if n := len(town.agenda.list); n < 10 || n > 70 {
+		t.Fatalf("%d of 2,000 washes stopped", n)
+	}
+	town.agenda.rest(town.agenda.list[:1])
+	town.Act(noon.Add(3*time.Hour), w)
+	if len(w.hands) != 1 || w.hands[0] != "stop washer-2" {
+		t.Fatalf("did %q", w.hands)
+	}
+	town.Act(noon.Add(4*time.Hour), w)
+	if len(w.hands) != 2 || w.hands[1] != "start quick washer-2" {
+		t.Errorf("did %q", w.hands)
+	}
+}
+
+// A wash is followed by drying in some cases, unless a dryer was booked ahead.
+func TestSomeDryAfterwards(t *testing.T) {
+	for _, booked := range []bool{true, false} {
+		town, w, _ := calledTo(true)
+		owner := town.residents[0]
+		w.snap.Turns = nil
+		if booked {
+			w.snap.Turns = []queue.Turn{{ID: 9, Person: owner.id, Need: queue.Dry, State: queue.Waiting}}
+		}
+		at := Spot{Cellar, "washer-2"}
+		town.agenda.rest(nil)
+		for range 200 {
+			town.inside[at] = owner
+			town.comeToPickUp(noon, errand{at: noon, task: toPickUp, who: owner, room: Cellar, machine: at.Machine}, w)
+		}
+		// 80 of 200, within five standard deviations of 7.
+		if n := len(town.agenda.list); booked && n != 0 || !booked && (n < 45 || n > 115) {
+			t.Errorf("booked %v: %d of 200 want a dryer", booked, n)
+		}
+	}
+}
+
+// A claim is made only for what the resident has really started.
+func TestClaim(t *testing.T) {
+	town, w, _ := calledTo(true)
+	who := town.residents[0]
+	e := errand{task: toClaim, who: who, room: Cellar, machine: "washer-2"}
+	town.claim(e, w)
+	if len(w.events) != 0 {
+		t.Errorf("claimed an owned load: %+v", w.events)
+	}
+	w.snap.Machines[0].Load.Owner = ""
+	town.claim(e, w)
+	if len(w.events) != 1 {
+		t.Errorf("said %+v", w.events)
+	}
+	town.inside[Spot{Cellar, "washer-2"}] = town.residents[1]
+	town.claim(e, w)
+	if len(w.events) != 1 {
+		t.Error("claimed somebody else's load")
+	}
+}
