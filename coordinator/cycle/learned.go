@@ -43,14 +43,15 @@ func (l *Learned) clear() {
 	l.mem.Levels.threshold(l.s, false)
 	l.mem.Profile.Codes = make([]byte, 0, profileMost)
 	l.mem.Trust.Said = make([]said, 0, profileMost)
-	l.match = matcher{jump0: jumpsOf(l.s), holds: holdsOf(l.s)}
+	l.match = matcher{}
+	l.match.jumpsOne, l.match.holds = pliant(l.s)
 }
 
 // Read implements Engine.
 func (l *Learned) Read(now time.Time, r Reading) []Event {
 	l.events = l.events[:0]
 	m := &l.mem
-	if r.At.IsZero() || !m.Last.At.IsZero() && !r.At.After(m.Last.At) {
+	if r.At.IsZero() || !m.LastAt.IsZero() && !r.At.After(m.LastAt) {
 		return l.events
 	}
 	w := l.power(r)
@@ -88,12 +89,12 @@ const mostWatts = 30_000
 // take folds one reading.
 func (l *Learned) take(now, at time.Time, w float64, r Reading) {
 	m := &l.mem
-	first := m.Last.At.IsZero()
+	first := m.LastAt.IsZero()
 	d, held := l.since(at)
 	high := w >= m.Levels.WorkW
 	if !first {
 		l.pass(now, at, d, held)
-		m.cadence(m.high()).add(d)
+		m.cadence(m.High).add(d)
 	}
 	m.Energy.Add(r, w)
 	if m.Running {
@@ -101,8 +102,11 @@ func (l *Learned) take(now, at time.Time, w float64, r Reading) {
 	} else {
 		l.idle(now, at, d, w, high)
 	}
-	m.Last = r
-	m.Watts = w
+	m.LastAt, m.Watts = at, w
+	m.LastWh, m.HasWh = 0, !math.IsNaN(r.Wh) && !math.IsInf(r.Wh, 0)
+	if m.HasWh {
+		m.LastWh = r.Wh
+	}
 	m.High = w >= m.Levels.WorkW
 }
 
@@ -110,10 +114,10 @@ func (l *Learned) take(now, at time.Time, w float64, r Reading) {
 // believed for.
 func (l *Learned) since(at time.Time) (d, held time.Duration) {
 	m := &l.mem
-	if m.Last.At.IsZero() {
+	if m.LastAt.IsZero() {
 		return 0, 0
 	}
-	d = at.Sub(m.Last.At)
+	d = at.Sub(m.LastAt)
 	return d, min(d, m.cadence(m.High).hold(l.s.SilentAfter))
 }
 
@@ -201,7 +205,7 @@ func (l *Learned) resume(at time.Time, high bool) {
 	if high {
 		m.WorkAt, m.WorkWh = at, m.Energy.Wh()
 	} else {
-		m.WorkAt, m.WorkWh = m.Last.At, m.Energy.Wh()
+		m.WorkAt, m.WorkWh = m.LastAt, m.Energy.Wh()
 	}
 }
 

@@ -6,15 +6,19 @@ import "time"
 // of a lull that has lasted long enough.
 func (l *Learned) due(now time.Time) []Event {
 	m := &l.mem
-	if m.Last.At.IsZero() {
+	if m.LastAt.IsZero() {
 		return l.events
 	}
 	if m.Running && m.Lull.Active && l.over(now) {
 		l.finish(now)
 	}
+	if m.Running && !m.Stalled && !now.Before(l.stalls()) {
+		m.Stalled = true
+		l.say(Event{Kind: Stalled, At: now, Start: m.Start})
+	}
 	if !m.Silent && now.Sub(m.HeardAt) >= l.s.SilentAfter {
 		m.Silent = true
-		l.say(Event{Kind: Silent, At: now, Start: m.Last.At})
+		l.say(Event{Kind: Silent, At: now, Start: m.LastAt})
 	}
 	return l.events
 }
@@ -28,7 +32,7 @@ func (l *Learned) over(now time.Time) bool {
 // lasted is how long the lull has lasted by now, as far as the meter was heard.
 func (l *Learned) lasted(now time.Time) time.Duration {
 	m := &l.mem
-	more := now.Sub(m.Last.At)
+	more := now.Sub(m.LastAt)
 	return m.Lull.lasted() + max(0, min(more, m.cadence(m.High).hold(l.s.SilentAfter)))
 }
 
@@ -51,19 +55,47 @@ func (l *Learned) habit() habit {
 // Next implements Engine.
 func (l *Learned) Next() time.Time {
 	m := &l.mem
-	if m.Last.At.IsZero() || m.Silent {
+	if m.LastAt.IsZero() || m.Silent {
 		return time.Time{}
 	}
 	next := m.HeardAt.Add(l.s.SilentAfter)
 	if m.Running && m.Lull.Active && !m.High {
 		wait := max(pauseLeast, m.Lull.Need) - m.Lull.lasted()
 		if wait <= m.cadence(m.High).hold(l.s.SilentAfter) {
-			if at := m.Last.At.Add(max(wait, 0)); at.Before(next) {
-				next = at
-			}
+			next = earlier(next, m.LastAt.Add(max(wait, 0)))
 		}
 	}
+	if m.Running && !m.Stalled {
+		next = earlier(next, l.stalls())
+	}
 	return next
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
+}
+
+const (
+	// A cycle has stalled when it takes this much longer than any before it.
+	stallSlackLearned = 30 * time.Minute
+	// stallUnknown is when it has where none is known: a washer-dryer's longest
+	// programme takes 6 to 7 hours (common practice, no source).
+	stallUnknown = 7 * time.Hour
+)
+
+// stalls is when the running cycle will have gone on for far too long.
+func (l *Learned) stalls() time.Time {
+	var longest time.Duration
+	for _, r := range l.mem.Past.Runs {
+		longest = max(longest, r.Length)
+	}
+	if longest == 0 {
+		return l.mem.Start.Add(stallUnknown)
+	}
+	return l.mem.Start.Add(longest + longest/2 + stallSlackLearned)
 }
 
 // finish ends the cycle with the work before the lull.
@@ -75,10 +107,6 @@ func (l *Learned) finish(now time.Time) {
 		return
 	}
 	k := Finished
-	if Debug {
-		near, known := l.match.near(nearEnd, m.Past.Runs)
-		println("FIN", m.Start.Format("2006-01-02T15:04"), "near", int(100*m.Lull.At.Near), m.Lull.At.After, "match", int(100*near), int(100*known), "strong", m.Phases.Strong.String(), int(m.Lull.From.Sub(m.Phases.StrongUntil).Seconds()), "spun", m.Phases.Spun, "need", int(m.Lull.Need.Seconds()), "seen", int(tail(&m.Pauses.Seen, pauseLeast)), "away", int(m.Pauses.Away), "after", int(m.Pauses.After), "close", int(10*m.Pauses.Close), "cyc", int(m.Pauses.Cycles), "drum", int(m.Phases.Drum), "heat", int(m.Levels.HeatW), "workw", int(10*m.Levels.WorkW))
-	}
 	if l.cutShort(end) {
 		k = StoppedEarly
 	}
@@ -143,6 +171,7 @@ func (l *Learned) close(k Kind, now, end time.Time, wh float64) {
 func (l *Learned) learn(end time.Time, cut bool) {
 	m := &l.mem
 	length := end.Sub(m.Start)
+	m.Levels.watch(&m.Cycle, end, l.s)
 	m.Levels.learn(&m.Cycle, l.s)
 	m.Levels.threshold(l.s, m.Meter[1].Usual >= slowCadence)
 	if !cut {
@@ -165,9 +194,6 @@ func (l *Learned) learn(end time.Time, cut bool) {
 	}
 	r := run{Codes: append([]byte(nil), m.Profile.Codes[:n]...), Length: length, Wh: m.CycleWh, Cut: cut}
 	r.Marks = landmarks(r.Codes)
-	pr := m.Past.keep(r, l.match.likest(m.Past.Runs, &r))
-	if Debug {
-		println("PROG", m.Start.Format("2006-01-02T15:04"), pr, int(length.Minutes()), int(m.CycleWh))
-	}
+	m.Past.keep(r, l.match.likest(m.Past.Runs, &r))
 	m.Kept = true
 }

@@ -7,20 +7,20 @@ import "time"
 func (l *Learned) hear(now, at time.Time) {
 	m := &l.mem
 	m.HeardAt = now
-	if m.Last.At.IsZero() {
+	if m.LastAt.IsZero() {
 		return
 	}
-	hole := at.Sub(m.Last.At)
+	hole := at.Sub(m.LastAt)
 	if m.Silent {
 		m.Silent = false
-		l.say(Event{Kind: Heard, At: now, Start: m.Last.At})
+		l.say(Event{Kind: Heard, At: now, Start: m.LastAt})
 	}
 	if hole < l.s.SilentAfter {
 		return
 	}
 	m.Onset = onset{}
 	m.Derived.Forget()
-	if m.Running && hole > sameMost {
+	if m.Running && hole > min(sameMost, max(0, m.Outlook.High.Sub(m.LastAt))+sameSlack) {
 		end, wh := m.WorkAt, m.WorkWh
 		if m.Lull.Active {
 			end, wh = m.Lull.From, m.Lull.Wh
@@ -31,3 +31,6 @@ func (l *Learned) hear(now, at time.Time) {
 
 // sameMost is the longest hole over which a cycle may be the same.
 const sameMost = 30 * time.Minute
+
+// sameSlack is how much longer than expected it may have taken then.
+const sameSlack = 15 * time.Minute

@@ -45,9 +45,9 @@ func (l *Learned) look(at time.Time) {
 // share of it: more where few have been seen, and for a dryer, whose load may be
 // of any wetness.
 func (l *Learned) blur() float64 {
-	share := Disp1
+	share := 0.25
 	if !l.s.Washer {
-		share = Disp2
+		share = 0.4
 	}
 	return share / math.Sqrt(1+float64(len(l.mem.Past.Runs)))
 }
@@ -114,7 +114,7 @@ func (l *Learned) Status() Status {
 	m := &l.mem
 	s := Status{
 		Running: m.Running, Silent: m.Silent, Start: m.Start, Phase: m.Phases.Now, PhaseSince: m.Phases.Since,
-		EnergyWh: m.CycleWh, PeakW: m.PeakW, Last: m.Last, Stalled: m.Stalled,
+		EnergyWh: m.CycleWh, PeakW: m.PeakW, Last: m.last(), Stalled: m.Stalled,
 	}
 	if m.Running {
 		s.EnergyWh = m.Energy.Wh() - m.StartWh

@@ -2,7 +2,9 @@ package cycle
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
+	"math"
 	"time"
 )
 
@@ -15,10 +17,12 @@ const (
 // learnedMemory is all that a Learned knows besides its settings; what is not
 // in it is reckoned from it.
 type learnedMemory struct {
-	// Last is the newest reading, Watts its power, HeardAt the now of its call.
-	Last    Reading
-	Watts   float64
-	HeardAt time.Time
+	// LastAt, Watts and LastWh are the newest reading (LastWh only where HasWh),
+	// HeardAt the now of its call.
+	LastAt        time.Time
+	Watts, LastWh float64
+	HasWh         bool
+	HeardAt       time.Time
 	// High says whether the newest reading was at work.
 	High   bool
 	Silent bool
@@ -58,8 +62,6 @@ type learnedMemory struct {
 	Endings endings
 }
 
-func (m *learnedMemory) high() bool { return m.High }
-
 // cadence is how often the meter reports at work or below.
 func (m *learnedMemory) cadence(high bool) *cadence {
 	if high {
@@ -68,20 +70,94 @@ func (m *learnedMemory) cadence(high bool) *cadence {
 	return &m.Meter[0]
 }
 
+// last is the newest reading.
+func (m *learnedMemory) last() Reading {
+	r := Reading{At: m.LastAt, Watts: m.Watts, Wh: math.NaN()}
+	if m.HasWh {
+		r.Wh = m.LastWh
+	}
+	return r
+}
+
 // Checkpoint implements Engine.
 func (l *Learned) Checkpoint() (Checkpoint, error) {
 	data, err := json.Marshal(&l.mem)
 	if err != nil {
 		return Checkpoint{}, fmt.Errorf("learned engine: write checkpoint: %w", err)
 	}
-	return Checkpoint{Engine: learnedName, Version: learnedVersion, At: l.mem.Last.At, Data: data}, nil
+	return Checkpoint{Engine: learnedName, Version: learnedVersion, At: l.mem.LastAt, Data: data}, nil
 }
 
-// Restore implements Engine.
+// Restore implements Engine. Data that cannot be read leaves the engine as new, too.
 func (l *Learned) Restore(c Checkpoint) error {
 	l.clear()
 	if c.Engine != learnedName || c.Version != learnedVersion {
 		return fmt.Errorf("learned engine: restore %s %d: %w", c.Engine, c.Version, ErrVersion)
+	}
+	var m learnedMemory
+	if err := json.Unmarshal(c.Data, &m); err != nil {
+		return fmt.Errorf("learned engine: restore: %w", err)
+	}
+	if err := m.check(); err != nil {
+		return fmt.Errorf("learned engine: restore: %w", err)
+	}
+	fresh := l.mem
+	l.mem = m
+	l.mem.Energy.Power.MaxGap = fresh.Energy.Power.MaxGap
+	l.mem.Profile.Codes = append(fresh.Profile.Codes, m.Profile.Codes...)
+	l.mem.Trust.Said = append(fresh.Trust.Said, m.Trust.Said...)
+	if m.Running {
+		l.rematch()
+	}
+	return nil
+}
+
+// rematch follows the running cycle from its start.
+func (l *Learned) rematch() {
+	m := &l.mem
+	l.match.begin(m.Past.Runs)
+	for _, c := range m.Profile.Codes {
+		l.match.step(c, m.Past.Runs)
+	}
+}
+
+var errCheckpoint = errors.New("the checkpoint does not fit together")
+
+// check reports whether a memory that was read could have been written.
+func (m *learnedMemory) check() error {
+	if len(m.Profile.Codes) > profileMost || len(m.Trust.Said) > profileMost || len(m.Past.Runs) > runsKept {
+		return fmt.Errorf("%w: more in it than is ever kept", errCheckpoint)
+	}
+	if m.Endings.N < 0 || m.Levels.Cycles < 0 || m.Profile.Filled < 0 || m.Profile.Filled > profileStep {
+		return fmt.Errorf("%w: a count is out of range", errCheckpoint)
+	}
+	if !(m.Levels.WorkW > 0) {
+		return fmt.Errorf("%w: no threshold", errCheckpoint)
+	}
+	if m.Running && m.Start.IsZero() {
+		return fmt.Errorf("%w: a cycle without a start", errCheckpoint)
+	}
+	for i := range m.Past.Runs {
+		if err := m.Past.Runs[i].check(); err != nil {
+			return err
+		}
+	}
+	for _, s := range m.Trust.Said {
+		if int(s.Part) >= len(m.Trust.Log) {
+			return fmt.Errorf("%w: part %d of a cycle", errCheckpoint, s.Part)
+		}
+	}
+	return nil
+}
+
+func (r *run) check() error {
+	if len(r.Codes) > profileMost || len(r.Marks) > landmarksMost || r.Length < 0 || !(r.Weight >= 0) {
+		return fmt.Errorf("%w: run of %d minutes", errCheckpoint, len(r.Codes))
+	}
+	for _, j := range r.Marks {
+		if j < 1 || j >= len(r.Codes) {
+			return fmt.Errorf("%w: landmark %d in a run of %d minutes", errCheckpoint, j, len(r.Codes))
+		}
 	}
 	return nil
 }

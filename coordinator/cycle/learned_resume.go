@@ -31,11 +31,8 @@ func (l *Learned) reopen(now, at time.Time) {
 	m.Phases.Count++
 	gap := at.Sub(m.Start) - time.Duration(len(m.Profile.Codes))*profileStep - m.Profile.Filled
 	m.Profile.add(0, max(0, gap), max(0, gap))
-	l.match.begin(m.Past.Runs)
 	m.Outlook = outlook{}
-	for _, c := range m.Profile.Codes {
-		l.match.step(c, m.Past.Runs)
-	}
+	l.rematch()
 	m.Onset = onset{}
 	l.say(Event{Kind: Resumed, At: now, Start: m.Start})
 	l.look(at)

@@ -22,6 +22,12 @@ type levels struct {
 	CoolW float64
 	// GlowW is what it draws after a cycle, W.
 	GlowW float64
+	// Usual is the long mean of the heater's, or without one of the drum's, power,
+	// as a code; Off counts the newest cycles in a row that were far from it, and
+	// Changed is when that was too often to be chance.
+	Usual   float64
+	Off     int
+	Changed time.Time
 }
 
 const (
@@ -81,6 +87,35 @@ func (v *levels) heats(s Settings) float64 {
 	return heatsFrom(s)
 }
 
+const (
+	// A level is off when it is this many codes (a quarter of an octave) from
+	// what is usual, and has changed for good when it was so offMost times.
+	offCodes = codesAnOctave / 4
+	offMost  = 3
+)
+
+// watch compares a cycle's level with the usual one. It reports whether the
+// levels have changed for good: then what was learned of them is learned anew.
+func (v *levels) watch(c *histogram, end time.Time, s Settings) bool {
+	now := float64(codeOf(c.quantile(0.9, int(codeOf(v.WorkW))/codesABin+1, histogramBins)))
+	switch d := now - v.Usual; {
+	case now == 0:
+	case v.Usual == 0:
+		v.Usual = now
+	case d <= offCodes && d >= -offCodes:
+		v.Usual += 0.1 * d
+		v.Off = 0
+	default:
+		v.Off++
+	}
+	if v.Off < offMost {
+		return false
+	}
+	v.Usual, v.Off, v.Changed = now, 0, end
+	v.Work, v.Idle = histogram{}, histogram{}
+	return true
+}
+
 // threshold sets where work begins: above the glow after a cycle, and for a dryer
 // well below what its motor takes in the cool-down, for a meter that gives means
 // blends the pulses of a drum that turns against creases to a few dozen watts.
@@ -123,5 +158,3 @@ func (v *levels) cool(w float64) {
 	}
 	v.CoolW += 0.3 * (min(w, 2*v.CoolW) - v.CoolW)
 }
-
-var Debug = false

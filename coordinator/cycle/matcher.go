@@ -32,7 +32,7 @@ type matcher struct {
 	steps int
 	// jumps is the chance of a jump to a landmark in a minute: how much the
 	// length of a phase varies.
-	jumps, jump0 float64
+	jumps, jumpsOne float64
 	// holds is the chance that a phase which lasts as long as ever lasts another
 	// minute.
 	holds    float64
@@ -41,34 +41,26 @@ type matcher struct {
 }
 
 const (
-	xmoveStay, xmoveSkip = 0.06, 0.05
-	// novelFit is how well any power fits a programme never seen.
-	xnovelFit = 0.30
+	moveStay, moveSkip = 0.06, 0.05
+	// fitScale is the typical deviation of codes in the same place of two runs,
+	// fitFloor what happens otherwise, novelFit how well any power fits a
+	// programme never seen.
+	fitScale, fitFloor, novelFit = 9, 0.02, 0.30
+	// temper is the power that fits are raised to where one run is known, less
+	// temperLess for each tenfold; jumpRuns is how many runs halve the jumps.
+	temper, temperLess, jumpRuns = 0.65, 0.15, 20
 	// beamLeast is the weight below which a state is given up.
 	beamLeast = 1e-6
 )
 
-// jumpsOf is higher for a dryer, which heats until the load is dry.
-func jumpsOf(s Settings) float64 {
+// pliant is how much the phases of a kind of machine vary in length: the chance,
+// in a minute, of a jump to a landmark, and that of a phase which lasts as long
+// as ever to last another minute. A dryer heats until the load is dry.
+func pliant(s Settings) (jumps, holds float64) {
 	if s.Washer {
-		return JumpW
+		return 0.01, 0.3
 	}
-	return JumpD
-}
-
-var JumpW, JumpD = 0.01, 0.05
-var HoldW, HoldD = 0.3, 0.92
-var Tune = struct{ Scale, Floor, Temper, Stay, Skip, NovelFit, Novel0, Recent, TemperN, JumpN float64 }{9, 0.02, 0.65, 0.06, 0.05, 0.30, 1, 1, 0.15, 20}
-
-func Refit() {}
-
-var Disp1, Disp2 = 0.25, 0.4
-
-func holdsOf(s Settings) float64 {
-	if s.Washer {
-		return HoldW
-	}
-	return HoldD
+	return 0.05, 0.92
 }
 
 // fits is how well two codes fit that lie so far apart: a Laplace distribution
@@ -76,12 +68,12 @@ func holdsOf(s Settings) float64 {
 // deviations of one minute and the next are akin, and the more so the more runs
 // there are, of which some fit by chance.
 func (m *matcher) fits(runs int) {
-	temper := Tune.Temper - Tune.TemperN*math.Log10(float64(1+runs))
+	power := temper - temperLess*math.Log10(float64(1+runs))
 	for d := range m.fit {
-		m.fit[d] = float32(math.Pow(0.9*math.Exp(-float64(d)/Tune.Scale)+Tune.Floor, temper))
+		m.fit[d] = float32(math.Pow(0.9*math.Exp(-float64(d)/fitScale)+fitFloor, power))
 	}
-	m.novelFit = math.Pow(Tune.NovelFit, temper/0.6)
-	m.jumps = m.jump0 / (1 + float64(runs)/Tune.JumpN)
+	m.novelFit = math.Pow(novelFit, power/0.6)
+	m.jumps = m.jumpsOne / (1 + float64(runs)/jumpRuns)
 }
 
 // begin starts a cycle: every run is as likely as it is recent.
@@ -90,7 +82,7 @@ func (m *matcher) begin(runs []run) {
 	m.fits(len(runs))
 	m.steps = 0
 	m.beyond = 0
-	m.novel = Tune.Novel0 / (float64(len(runs)) + 1 + Tune.Novel0)
+	m.novel = 1 / (float64(len(runs)) + 2)
 	sum := 0.0
 	for i := range runs {
 		sum += runs[i].Weight
@@ -162,16 +154,15 @@ func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, top, over
 		return 0, 0, 0
 	}
 	w := m.weight[i]
-	moveStay, moveSkip := float32(Tune.Stay), float32(Tune.Skip)
 	if first {
 		w[0] *= m.fit[distance(code, codes[0])]
 		return float64(w[0]), float64(w[0]), 0
 	}
 	n := len(w)
 	lo, hi = m.jump(i, r.Marks, lo, hi)
-	over = float64(w[n-1] * (1 - moveStay))
+	over = float64(w[n-1]) * (1 - moveStay)
 	if n >= 2 {
-		over += float64(w[n-2] * moveSkip)
+		over += float64(w[n-2]) * moveSkip
 	}
 	held := m.held(w, r.Marks)
 	hi = min(hi+2, n)
@@ -207,7 +198,7 @@ func (m *matcher) held(w []float32, marks []int) (h [landmarksMost]float32) {
 // did, with a chance per minute that does not depend on how much longer already.
 func (m *matcher) hold(w []float32, held [landmarksMost]float32, code uint8, r *run) {
 	for k, j := range r.Marks {
-		more := held[k] * float32(m.holds-Tune.Stay)
+		more := held[k] * float32(m.holds-moveStay)
 		w[j-1] += more * m.fit[distance(code, r.Codes[j-1])]
 		w[j] = max(0, w[j]-more*m.fit[distance(code, r.Codes[j])])
 	}

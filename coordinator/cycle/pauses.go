@@ -158,14 +158,17 @@ func (p *pauses) drawn(d time.Duration, seen float64, h habit) float64 {
 	return math.Exp(-(d - least).Seconds() / mean)
 }
 
-// need is how long a lull must last until the chance that it goes on is below doubt.
+// need is how long a lull must last until the chance that it goes on is below
+// doubt, found by halving the range on the logarithm of the time.
 func (p *pauses) need(doubt float64, at place, h habit) time.Duration {
-	d := float64(pauseLeast)
-	for d < float64(needMost) {
-		if p.goesOn(time.Duration(d), at, h) <= doubt {
-			break
+	low, high := math.Log(float64(pauseLeast)), math.Log(float64(needMost))
+	for range 10 {
+		mid := (low + high) / 2
+		if p.goesOn(time.Duration(math.Exp(mid)), at, h) <= doubt {
+			high = mid
+		} else {
+			low = mid
 		}
-		d *= 1 + (pauseRatio-1)/2
 	}
-	return time.Duration(d)
+	return time.Duration(math.Exp(high))
 }

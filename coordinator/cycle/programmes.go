@@ -30,7 +30,7 @@ func (r *run) alike(o *run) bool {
 }
 
 // runsKept is how many runs a machine remembers.
-var RunsKept = 96
+const runsKept = 96
 
 // programmes are the runs of the past, grouped into programmes as they come.
 // When there are too many, the oldest run of the programme with the most runs
@@ -49,13 +49,10 @@ func (p *programmes) keep(r run, like int) int {
 		p.Last++
 		r.Programme = p.Last
 	}
-	if len(p.Runs) >= RunsKept {
+	if len(p.Runs) >= runsKept {
 		p.drop()
 	}
 	r.Weight = 1
-	for i := range p.Runs {
-		p.Runs[i].Weight *= Tune.Recent
-	}
 	p.Runs = append(p.Runs, r)
 	return r.Programme
 }
