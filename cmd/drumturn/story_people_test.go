@@ -117,9 +117,13 @@ func (b *browser) told(n int, kind string) {
 			}
 			return
 		}
-		if _, err := b.phone.Await(ctx, len(b.phone.Messages())+1); err != nil {
-			b.story.Fatalf("%s waits for number %d, %s: %v; told so far:\n%s", b.name, n, kind, err, strings.Join(lines, "\n"))
+		if ctx.Err() != nil {
+			b.story.Fatalf("%s waits for number %d, %s; told so far:\n%s", b.name, n, kind, strings.Join(lines, "\n"))
 		}
+		// The kill may strike at somebody else's message: look at it now and then.
+		moment, stop := context.WithTimeout(ctx, 50*time.Millisecond)
+		_, _ = b.phone.Await(moment, len(b.phone.Messages())+1)
+		stop()
 		b.story.disturb()
 	}
 }
