@@ -9,12 +9,13 @@ import (
 // its programmes and how they end. A new one begins with what is usual of its
 // kind and gets surer with each cycle.
 type Learned struct {
-	s      Settings
-	mem    learnedMemory
-	match  matcher
-	ahead  spread
-	prior  [priorPoints]time.Duration
-	events []Event
+	s     Settings
+	mem   learnedMemory
+	match matcher
+	// bare and ahead are room to reckon a remaining time in.
+	bare, ahead spread
+	prior       [priorPoints]time.Duration
+	events      []Event
 }
 
 // New makes an engine that knows nothing but the kind of its machine.

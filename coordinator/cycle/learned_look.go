@@ -11,17 +11,12 @@ func (l *Learned) look(at time.Time) {
 	elapsed := at.Sub(m.Start)
 	steps := time.Duration(len(m.Profile.Codes)) * profileStep
 	rest := elapsed - steps // since the last whole minute
-	l.ahead.reset()
-	blur := l.blur()
+	l.bare.reset()
 	for i := range l.match.weight {
-		r := &m.Past.Runs[i]
-		for j := l.match.alive[i][0]; j < l.match.alive[i][1]; j++ {
-			if w := l.match.weight[i][j]; w > 0 {
-				l.addBlurred(r.left(j), float64(w), blur)
-			}
-		}
-		l.addHeld(i, r, blur)
+		l.addRun(i, &m.Past.Runs[i])
 	}
+	l.ahead.reset()
+	l.ahead.addBlurred(&l.bare, l.blur())
 	if l.match.beyond > 0 {
 		l.ahead.add(2*time.Minute, l.match.beyond/2)
 		l.ahead.add(8*time.Minute, l.match.beyond/2)
@@ -52,28 +47,29 @@ func (l *Learned) blur() float64 {
 	return share / math.Sqrt(1+float64(len(l.mem.Past.Runs)))
 }
 
-// addHeld moves the weight at the last minute of a phase to how long that may
+// addRun adds what a run says: for each of its minutes that the present may be
+// at, what came after it, and for the last minute of a phase how long that may
 // still last: points of an exponential distribution.
-func (l *Learned) addHeld(i int, r *run, blur float64) {
-	mean := float64(profileStep) * l.match.holds / (1 - l.match.holds)
+func (l *Learned) addRun(i int, r *run) {
+	lo, hi := l.match.alive[i][0], l.match.alive[i][1]
+	const perStep = int(profileStep / spreadStep)
+	whole := int(r.Length / spreadStep)
+	for j, w := range l.match.weight[i][lo:hi] {
+		if w > 0 {
+			l.bare.addAt(whole-perStep*(lo+j+1), float64(w))
+		}
+	}
+	mean := float64(perStep) * l.match.holds / (1 - l.match.holds)
 	for _, j := range r.Marks {
 		w := float64(l.match.weight[i][j-1])
 		if w <= 0 {
 			continue
 		}
-		l.addBlurred(r.left(j-1), -w, blur)
+		at := whole - perStep*j
+		l.bare.addAt(at, -w)
 		for _, f := range [4]float64{0.13, 0.47, 0.98, 2.08} {
-			l.addBlurred(r.left(j-1)+time.Duration(f*mean), w/4, blur)
+			l.bare.addAt(max(0, at)+int(f*mean+0.5), w/4)
 		}
-	}
-}
-
-// blurAt are points of a normal distribution of equal weight, in deviations.
-var blurAt = [5]float64{-1.28, -0.52, 0, 0.52, 1.28}
-
-func (l *Learned) addBlurred(d time.Duration, w, share float64) {
-	for _, z := range blurAt {
-		l.ahead.add(time.Duration(float64(d)*(1+z*share)), w/float64(len(blurAt)))
 	}
 }
 

@@ -29,6 +29,8 @@ type matcher struct {
 	beyond float64
 	// novel is the weight of a programme never seen.
 	novel float64
+	// least is the weight below which states were given up last.
+	least float32
 	steps int
 	// jumps is the chance of a jump to a landmark in a minute: how much the
 	// length of a phase varies.
@@ -50,7 +52,7 @@ const (
 	// temperLess for each tenfold; jumpRuns is how many runs halve the jumps.
 	temper, temperLess, jumpRuns = 0.65, 0.15, 20
 	// beamLeast is the weight below which a state is given up.
-	beamLeast = 1e-6
+	beamLeast = 1e-4
 )
 
 // pliant is how much the phases of a kind of machine vary in length: the chance,
@@ -140,7 +142,8 @@ func (m *matcher) step(code uint8, runs []run) {
 	if sum <= 0 {
 		m.novel, sum = 1, 1
 	}
-	m.scale(float32(1/sum), float32(top/sum*beamLeast))
+	m.least = float32(top / sum * beamLeast)
+	m.scale(float32(1/sum), m.least)
 	m.novel = max(m.novel/sum, 1e-6)
 	m.beyond /= sum
 }
@@ -148,41 +151,41 @@ func (m *matcher) step(code uint8, runs []run) {
 // stepRun moves the weights of one run; it returns their sum, the greatest, and
 // what went beyond the run's end.
 func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, top, over float64) {
-	codes := r.Codes
 	lo, hi := m.alive[i][0], m.alive[i][1]
 	if lo >= hi {
 		return 0, 0, 0
 	}
-	w := m.weight[i]
+	codes, w := r.Codes, m.weight[i]
 	if first {
 		w[0] *= m.fit[distance(code, codes[0])]
 		return float64(w[0]), float64(w[0]), 0
 	}
 	n := len(w)
-	lo, hi = m.jump(i, r.Marks, lo, hi)
 	over = float64(w[n-1]) * (1 - moveStay)
 	if n >= 2 {
 		over += float64(w[n-2]) * moveSkip
 	}
 	held := m.held(w, r.Marks)
 	hi = min(hi+2, n)
+	var mass float32
 	for j := hi - 1; j >= lo; j-- {
 		v := w[j] * moveStay
+		mass += w[j]
 		if j > 0 {
 			v += w[j-1] * (1 - moveStay - moveSkip)
 		}
 		if j > 1 {
 			v += w[j-2] * moveSkip
 		}
-		v *= m.fit[distance(code, codes[j])]
-		w[j] = v
+		w[j] = v * m.fit[distance(code, codes[j])]
 	}
 	m.hold(w, held, code, r)
+	lo, hi = m.jump(w, mass, code, r, lo, hi)
 	for _, v := range w[lo:hi] {
 		sum += float64(v)
 		top = max(top, float64(v))
 	}
-	m.alive[i][1] = hi
+	m.alive[i] = [2]int{lo, hi}
 	return sum, top, over
 }
 
@@ -198,29 +201,25 @@ func (m *matcher) held(w []float32, marks []int) (h [landmarksMost]float32) {
 // did, with a chance per minute that does not depend on how much longer already.
 func (m *matcher) hold(w []float32, held [landmarksMost]float32, code uint8, r *run) {
 	for k, j := range r.Marks {
+		if held[k] == 0 {
+			continue
+		}
 		more := held[k] * float32(m.holds-moveStay)
 		w[j-1] += more * m.fit[distance(code, r.Codes[j-1])]
 		w[j] = max(0, w[j]-more*m.fit[distance(code, r.Codes[j])])
 	}
 }
 
-// jump gives a little of each run's weight to the landmarks that lie ahead of
-// it, or shortly behind.
-func (m *matcher) jump(i int, marks []int, lo, hi int) (int, int) {
-	if len(marks) == 0 {
-		return lo, hi
-	}
-	w := m.weight[i]
-	var mass float32
-	for _, v := range w[lo:hi] {
-		mass += v
-	}
-	give := mass * float32(m.jumps) / float32(len(marks))
-	for _, j := range marks {
-		// The step that follows moves it on to the landmark itself.
-		at := j - 1
-		w[at] += give
-		lo, hi = min(lo, at), max(hi, at+1)
+// jump gives a little of a run's mass to its landmarks, where they fit.
+func (m *matcher) jump(w []float32, mass float32, code uint8, r *run, lo, hi int) (int, int) {
+	give := mass * float32(m.jumps) / float32(max(1, len(r.Marks)))
+	for _, j := range r.Marks {
+		v := give * m.fit[distance(code, r.Codes[j])]
+		if v < m.least {
+			continue
+		}
+		w[j] += v
+		lo, hi = min(lo, j), max(hi, j+1)
 	}
 	return lo, hi
 }
@@ -240,7 +239,7 @@ func (m *matcher) scale(by, least float32) {
 			}
 			newLo, newHi = min(newLo, j), j+1
 		}
-		m.alive[i] = [2]int{newLo, newHi}
+		m.alive[i] = [2]int{min(newLo, newHi), newHi}
 	}
 }
 
