@@ -46,12 +46,11 @@ func (l *Learned) glows(at time.Time, w float64) {
 	f := &m.Flat
 	f.step(at, w, m.WorkAt, m.WorkWh)
 	lasted := at.Sub(f.From)
-	need := flatLeast
-	if m.Levels.Idle.total(0, histogramBins) >= idleLeast.Seconds() {
-		need = flatLearned
+	if lasted < flatLeast || f.Level > flatMostW || f.WorkAt.IsZero() || m.Phases.Strong == NoPhase ||
+		at.Sub(m.Start) < cycleLeast || m.Phases.Drum > 0 && f.Level > m.Phases.Drum/3 {
+		return
 	}
-	if lasted < need || f.Level > flatMostW || f.WorkAt.IsZero() ||
-		m.Phases.Strong == NoPhase || at.Sub(m.Start) < cycleLeast || f.Level > m.Phases.Drum/3 && m.Phases.Drum > 0 {
+	if known := m.Levels.Idle.total(0, histogramBins) >= idleLeast.Seconds(); known && lasted < flatLearned {
 		return
 	}
 	m.Levels.RaisedW = max(m.Levels.WorkW, 1.5*f.Level+1)

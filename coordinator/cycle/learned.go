@@ -103,6 +103,9 @@ func (l *Learned) take(now, at time.Time, w float64, r Reading) {
 	} else {
 		l.idle(now, at, d, w, high)
 	}
+	if w != m.Watts || first {
+		m.Code = codeOf(w)
+	}
 	m.LastAt, m.Watts = at, w
 	m.LastWh, m.HasWh = 0, !math.IsNaN(r.Wh) && !math.IsInf(r.Wh, 0)
 	if m.HasWh {
@@ -137,19 +140,18 @@ const restedMost = 2 * time.Minute
 // pass accounts for the time since the last reading, in which its power held.
 func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
 	m := &l.mem
-	code := codeOf(m.Watts)
 	if !m.Running {
 		if m.AfterGlow < glowMost && !m.End.IsZero() {
 			before := m.AfterGlow
 			m.AfterGlow += held
-			m.Levels.Idle.add(code, held)
+			m.Levels.Idle.add(m.Code, held)
 			if before < idleLeast && m.AfterGlow >= idleLeast || m.AfterGlow >= glowMost {
 				m.Levels.threshold(l.s, m.Meter[1].Usual >= slowCadence)
 			}
 		}
 		return
 	}
-	m.Cycle.add(code, held)
+	m.Cycle.add(m.Code, held)
 	low := m.Watts < m.Levels.WorkW
 	if m.Phases.add(at, m.Watts, held, low, &m.Levels, l.s) {
 		l.say(Event{Kind: PhaseBegan, At: now, Start: m.Phases.Since, Phase: m.Phases.Now})
@@ -287,6 +289,7 @@ func (l *Learned) begin(now time.Time) {
 	m.Trust.reset()
 	m.Outlook = outlook{}
 	m.Phases.reset(m.Start)
+	m.StallAt = l.stalls()
 	l.match.begin(m.Past.Runs)
 	l.say(Event{Kind: Started, At: now, Start: m.Start})
 }

@@ -12,7 +12,7 @@ func (l *Learned) due(now time.Time) []Event {
 	if m.Running && m.Lull.Active && l.over(now) {
 		l.finish(now)
 	}
-	if m.Running && !m.Stalled && !now.Before(l.stalls()) {
+	if m.Running && !m.Stalled && !now.Before(m.StallAt) {
 		m.Stalled = true
 		l.say(Event{Kind: Stalled, At: now, Start: m.Start})
 	}
@@ -66,7 +66,7 @@ func (l *Learned) Next() time.Time {
 		}
 	}
 	if m.Running && !m.Stalled {
-		next = earlier(next, l.stalls())
+		next = earlier(next, m.StallAt)
 	}
 	return next
 }

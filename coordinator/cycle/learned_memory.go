@@ -22,6 +22,7 @@ type learnedMemory struct {
 	LastAt        time.Time
 	Watts, LastWh float64
 	HasWh         bool
+	Code          uint8 // of Watts
 	HeardAt       time.Time
 	// High says whether the newest reading was at work.
 	High   bool
@@ -35,6 +36,8 @@ type learnedMemory struct {
 	// The running cycle, or the last one.
 	Running, Stalled bool
 	Start, End       time.Time
+	// StallAt is when the running cycle will have gone on for far too long.
+	StallAt          time.Time
 	StartWh, CycleWh float64
 	// Closed is where in the programme the cycle was declared over; Kept says
 	// that it is the newest of the past runs.

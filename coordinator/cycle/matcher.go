@@ -37,8 +37,9 @@ type matcher struct {
 	jumps, jumpsOne float64
 	// holds is the chance that a phase which lasts as long as ever lasts another
 	// minute.
-	holds    float64
-	fit      [256]float32
+	holds float64
+	// fit is how well two codes fit, by 255 plus their difference.
+	fit      [511]float32
 	novelFit float64
 }
 
@@ -51,8 +52,9 @@ const (
 	// temper is the power that fits are raised to where one run is known, less
 	// temperLess for each tenfold; jumpRuns is how many runs halve the jumps.
 	temper, temperLess, jumpRuns = 0.65, 0.15, 20
-	// beamLeast is the weight below which a state is given up.
-	beamLeast = 1e-4
+	// beam is the weight, against the greatest, below which a state is given up,
+	// for each run that is known, within bounds.
+	beam, beamLeast, beamMost = 3e-5, 1e-4, 4e-4
 )
 
 // pliant is how much the phases of a kind of machine vary in length: the chance,
@@ -65,24 +67,27 @@ func pliant(s Settings) (jumps, holds float64) {
 	return 0.05, 0.92
 }
 
-// fits is how well two codes fit that lie so far apart: a Laplace distribution
+// weighs sets how well two codes fit that lie so far apart: a Laplace distribution
 // with a floor for what happens otherwise, raised to a power below one since the
 // deviations of one minute and the next are akin, and the more so the more runs
 // there are, of which some fit by chance.
-func (m *matcher) fits(runs int) {
+func (m *matcher) weighs(runs int) {
 	power := temper - temperLess*math.Log10(float64(1+runs))
-	for d := range m.fit {
-		m.fit[d] = float32(math.Pow(0.9*math.Exp(-float64(d)/fitScale)+fitFloor, power))
+	for d := range 256 {
+		f := float32(math.Pow(0.9*math.Exp(-float64(d)/fitScale)+fitFloor, power))
+		m.fit[255+d], m.fit[255-d] = f, f
 	}
 	m.novelFit = math.Pow(novelFit, power/0.6)
 	m.jumps = m.jumpsOne / (1 + float64(runs)/jumpRuns)
 }
 
+func (m *matcher) fits(a, b uint8) float32 { return m.fit[255+int(a)-int(b)] }
+
 // begin starts a cycle: every run is as likely as it is recent.
 func (m *matcher) begin(runs []run) {
 	m.grow(len(runs))
-	m.fits(len(runs))
-	m.steps = 0
+	m.weighs(len(runs))
+	m.steps, m.least = 0, 0
 	m.beyond = 0
 	m.novel = 1 / (float64(len(runs)) + 2)
 	sum := 0.0
@@ -129,11 +134,10 @@ func (m *matcher) step(code uint8, runs []run) {
 	first := m.steps == 0
 	m.steps++
 	m.beyond = 0
-	var sum, top float64
+	var sum float64
 	for i := range m.weight {
-		s, t, over := m.stepRun(i, code, &runs[i], first)
+		s, over := m.stepRun(i, code, &runs[i], first)
 		sum += s
-		top = max(top, t)
 		m.gone[i] = (m.gone[i] + over) * m.novelFit
 		m.beyond += m.gone[i]
 	}
@@ -142,23 +146,22 @@ func (m *matcher) step(code uint8, runs []run) {
 	if sum <= 0 {
 		m.novel, sum = 1, 1
 	}
-	m.least = float32(top / sum * beamLeast)
-	m.scale(float32(1/sum), m.least)
+	m.scale(float32(1 / sum))
 	m.novel = max(m.novel/sum, 1e-6)
 	m.beyond /= sum
 }
 
-// stepRun moves the weights of one run; it returns their sum, the greatest, and
-// what went beyond the run's end.
-func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, top, over float64) {
+// stepRun moves the weights of one run; it returns their sum and what went
+// beyond the run's end.
+func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, over float64) {
 	lo, hi := m.alive[i][0], m.alive[i][1]
 	if lo >= hi {
-		return 0, 0, 0
+		return 0, 0
 	}
 	codes, w := r.Codes, m.weight[i]
 	if first {
-		w[0] *= m.fit[distance(code, codes[0])]
-		return float64(w[0]), float64(w[0]), 0
+		w[0] *= m.fits(code, codes[0])
+		return float64(w[0]), 0
 	}
 	n := len(w)
 	over = float64(w[n-1]) * (1 - moveStay)
@@ -167,7 +170,7 @@ func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, top, over
 	}
 	held := m.held(w, r.Marks)
 	hi = min(hi+2, n)
-	var mass float32
+	var mass, after float32
 	for j := hi - 1; j >= lo; j-- {
 		v := w[j] * moveStay
 		mass += w[j]
@@ -177,16 +180,14 @@ func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, top, over
 		if j > 1 {
 			v += w[j-2] * moveSkip
 		}
-		w[j] = v * m.fit[distance(code, codes[j])]
+		v *= m.fits(code, codes[j])
+		w[j] = v
+		after += v
 	}
-	m.hold(w, held, code, r)
-	lo, hi = m.jump(w, mass, code, r, lo, hi)
-	for _, v := range w[lo:hi] {
-		sum += float64(v)
-		top = max(top, float64(v))
-	}
+	after += m.hold(w, held, code, r)
+	lo, hi, more := m.jump(w, mass, code, r, lo, hi)
 	m.alive[i] = [2]int{lo, hi}
-	return sum, top, over
+	return float64(after + more), over
 }
 
 // held are the weights at the last minutes before the landmarks.
@@ -199,55 +200,59 @@ func (m *matcher) held(w []float32, marks []int) (h [landmarksMost]float32) {
 
 // hold lets more of them stay where they are: a phase may last longer than it
 // did, with a chance per minute that does not depend on how much longer already.
-func (m *matcher) hold(w []float32, held [landmarksMost]float32, code uint8, r *run) {
+// It returns by how much the sum of the weights changes.
+func (m *matcher) hold(w []float32, held [landmarksMost]float32, code uint8, r *run) (more float32) {
 	for k, j := range r.Marks {
 		if held[k] == 0 {
 			continue
 		}
-		more := held[k] * float32(m.holds-moveStay)
-		w[j-1] += more * m.fit[distance(code, r.Codes[j-1])]
-		w[j] = max(0, w[j]-more*m.fit[distance(code, r.Codes[j])])
+		stay := held[k] * float32(m.holds-moveStay)
+		here := stay * m.fits(code, r.Codes[j-1])
+		next := min(w[j], stay*m.fits(code, r.Codes[j]))
+		w[j-1] += here
+		w[j] -= next
+		more += here - next
 	}
+	return more
 }
 
 // jump gives a little of a run's mass to its landmarks, where they fit.
-func (m *matcher) jump(w []float32, mass float32, code uint8, r *run, lo, hi int) (int, int) {
+func (m *matcher) jump(w []float32, mass float32, code uint8, r *run, lo, hi int) (int, int, float32) {
+	var more float32
 	give := mass * float32(m.jumps) / float32(max(1, len(r.Marks)))
 	for _, j := range r.Marks {
-		v := give * m.fit[distance(code, r.Codes[j])]
+		v := give * m.fits(code, r.Codes[j])
 		if v < m.least {
 			continue
 		}
 		w[j] += v
+		more += v
 		lo, hi = min(lo, j), max(hi, j+1)
 	}
-	return lo, hi
+	return lo, hi, more
 }
 
-// scale multiplies all weights and drops those below least.
-func (m *matcher) scale(by, least float32) {
-	for i := range m.weight {
+// scale multiplies all weights, and gives up those that are far below the
+// greatest of the minute before.
+func (m *matcher) scale(by float32) {
+	var top float32
+	for i, w := range m.weight {
 		m.gone[i] *= float64(by)
-		w := m.weight[i]
 		lo, hi := m.alive[i][0], m.alive[i][1]
 		newLo, newHi := hi, lo
 		for j := lo; j < hi; j++ {
-			w[j] *= by
-			if w[j] < least {
+			v := w[j] * by
+			if v < m.least {
 				w[j] = 0
 				continue
 			}
+			w[j] = v
+			top = max(top, v)
 			newLo, newHi = min(newLo, j), j+1
 		}
 		m.alive[i] = [2]int{min(newLo, newHi), newHi}
 	}
-}
-
-func distance(a, b uint8) uint8 {
-	if a > b {
-		return a - b
-	}
-	return b - a
+	m.least = top * float32(min(beamMost, max(beamLeast, beam*float64(len(m.weight)))))
 }
 
 // near is the chance that at most d is left, were the programme a known one,
