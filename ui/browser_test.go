@@ -319,3 +319,71 @@ func TestTheCodeOnTheWallCanBeRead(t *testing.T) {
 		t.Errorf("it reads %s, want %s", got, want)
 	}
 }
+
+// TestWithoutScripts: joining, waiting and leaving work with forms alone.
+func TestWithoutScripts(t *testing.T) {
+	b := openBrowser(t)
+	h := newFakeHouse(fullRoom())
+	h.react = func(snap *coordinator.Snapshot, ev coordinator.Event) {
+		joinReacts(snap, ev)
+		if leave, ok := ev.(coordinator.Leave); ok {
+			snap.Turns = slices.DeleteFunc(snap.Turns, func(t queue.Turn) bool { return t.ID == leave.Turn })
+		}
+	}
+	_, address := serveReal(t, h, nil)
+	b.media(t, 390, 844, "dark")
+	_, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.do(t, chromedp.Navigate(address+"/r/cellar/join?code=tidewater"), chromedp.WaitVisible("input[name=home]"),
+		chromedp.SendKeys("input[name=home]", "12"), chromedp.Click("form.stack button"), chromedp.WaitVisible("#take"),
+		chromedp.Click("#take form button.main"), chromedp.WaitVisible("#mine .card"),
+		chromedp.Click("#mine .acts > form:last-child button"), chromedp.WaitVisible(".thanks"))
+	text, err := chromedp.Run(b.ctx, chromedp.Text(".thanks"))
+	if err != nil || text != "You left the queue." {
+		t.Errorf("%q %v", text, err)
+	}
+	if got := h.events(); len(got) != 2 {
+		t.Errorf("told %v", got)
+	}
+}
+
+// TestALostConnectionIsSaidAndMended: the page says since when it may be old,
+// and catches up by itself when the program is back.
+func TestALostConnectionIsSaidAndMended(t *testing.T) {
+	b := openBrowser(t)
+	h := newFakeHouse(fullRoom())
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := ln.Addr().String()
+	stop := serveOn(t, h, ln)
+	b.media(t, 1920, 1080, "light")
+	b.do(t, chromedp.Navigate("http://"+address+"/r/cellar/wall"), chromedp.WaitVisible("main"))
+	b.until(t, "document.querySelector('#wall').innerText.includes('held until')")
+	stop()
+	b.until(t, "!document.querySelector('#lost').hidden && document.querySelector('#lost').textContent.includes('may be old')")
+	h.change("cellar", func(s *coordinator.Snapshot) { s.Turns = nil })
+	if ln, err = net.Listen("tcp", address); err != nil {
+		t.Fatal(err)
+	}
+	defer serveOn(t, h, ln)()
+	b.until(t, "document.querySelector('#lost').hidden && document.querySelector('#wall').innerText.includes('Nobody is being called')")
+}
+
+// serveOn runs a server until stop is called.
+func serveOn(t *testing.T, h *fakeHouse, ln net.Listener) (stop func()) {
+	t.Helper()
+	s := newTestServer(t, h, nil)
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- s.Serve(ctx, ln) }()
+	return func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Errorf("serve: %v", err)
+		}
+	}
+}

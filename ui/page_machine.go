@@ -78,7 +78,8 @@ func viewMachine(sc *scene, m *coordinator.MachineView, who *coordinator.Person)
 }
 
 // machineAct is a tap at a machine. Without an account one may say that it is
-// empty, put a load on the table, and report a fault.
+// empty, put a load on the table, report a fault, and start and end a machine
+// that is run by hand: what everybody sees does not depend on who says it.
 func (s *Server) machineAct(c echo.Context) error {
 	sc, err := s.sceneOf(c)
 	if err != nil {
@@ -125,6 +126,10 @@ func machineEvent(f form, m coordinator.MachineID, who *coordinator.Person) (coo
 		return coordinator.Collect{Machine: m, Person: person, Home: home}, "collected", nil
 	case "on-table":
 		return coordinator.Collect{Machine: m, Person: person, Home: home, OnTable: true}, "collected", nil
+	case "start":
+		return coordinator.StartByHand{Machine: m, Person: person, Home: home}, "started", nil
+	case "end":
+		return coordinator.EndByHand{Machine: m, Person: person, Home: home}, "ended", nil
 	case "fault":
 		if f["text"] == "" {
 			return nil, "", invalid("fault-text", "Please say in a few words what is wrong.")
@@ -141,10 +146,6 @@ func machineEvent(f form, m coordinator.MachineID, who *coordinator.Person) (coo
 		return coordinator.NotMe{Machine: m, Person: person, Home: home}, "not-mine", nil
 	case "still-inside":
 		return coordinator.StillInside{Machine: m, Person: person, Home: home}, "still", nil
-	case "start":
-		return coordinator.StartByHand{Machine: m, Person: person, Home: home}, "started", nil
-	case "end":
-		return coordinator.EndByHand{Machine: m, Person: person, Home: home}, "ended", nil
 	}
 	return nil, "", invalid("do", "This button is not known here. Please load the page anew.")
 }

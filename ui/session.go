@@ -63,6 +63,10 @@ func hashSecret(secret string) string {
 
 // setCookie gives the browser its secret; an empty value takes it away.
 func (s *Server) setCookie(c echo.Context, name, value string, days int) {
+	c.SetCookie(s.cookie(name, value, days))
+}
+
+func (s *Server) cookie(name, value string, days int) *http.Cookie {
 	cookie := &http.Cookie{
 		Name: name, Value: value, Path: "/", MaxAge: days * 24 * 60 * 60,
 		Secure: s.cookies.secure, HttpOnly: true, SameSite: http.SameSiteLaxMode,
@@ -70,7 +74,7 @@ func (s *Server) setCookie(c echo.Context, name, value string, days int) {
 	if value == "" {
 		cookie.MaxAge = -1
 	}
-	c.SetCookie(cookie)
+	return cookie
 }
 
 // sessionHash is the hash of a request's cookie; empty without one.
