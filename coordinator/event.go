@@ -20,6 +20,8 @@ type (
 	}
 	// Tick lets deadlines that are due take effect.
 	Tick struct{}
+	// Founded is the first event of a room: the seed rules are in force from now on.
+	Founded struct{}
 	// Reopened says that the program was not running since Since.
 	Reopened struct{ Since time.Time }
 
@@ -125,6 +127,7 @@ type (
 
 func (Measured) roomEvent()    {}
 func (Tick) roomEvent()        {}
+func (Founded) roomEvent()     {}
 func (Reopened) roomEvent()    {}
 func (Join) roomEvent()        {}
 func (Leave) roomEvent()       {}

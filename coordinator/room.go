@@ -57,6 +57,9 @@ type machineState struct {
 	Start   time.Time `json:",omitzero"` // of the running cycle
 	Load    LoadID    `json:",omitempty"`
 	Hold    *Hold     `json:",omitempty"`
+	// Lapsed is the last hold that was missed, and whose: a start may turn out to
+	// have been within it.
+	Lapsed *lapsedHold `json:",omitempty"`
 
 	Silent      bool      `json:",omitempty"`
 	SilentSince time.Time `json:",omitzero"`

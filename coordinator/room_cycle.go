@@ -96,6 +96,8 @@ func (r *Room) emptyForNext(i int, now time.Time) {
 // holder's, or nobody's yet.
 func (r *Room) newLoad(i int, start, now time.Time) *Load {
 	m := &r.state.Machines[i]
+	r.forgive(i, start, now)
+	m.Lapsed = nil
 	r.state.LastLoad++
 	l := Load{ID: r.state.LastLoad, Machine: m.ID, Cycle: m.Cycle, StartedAt: start}
 	kind := FactWalkUp

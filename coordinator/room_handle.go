@@ -8,6 +8,9 @@ func (r *Room) handle(now time.Time, ev Event) error {
 	switch e := ev.(type) {
 	case Tick, Reopened, Measured:
 		return nil
+	case Founded:
+		r.fact(Fact{Kind: FactRules, Note: "seed"})
+		return nil
 	case Join:
 		return r.join(now, e)
 	case Leave:

@@ -1,6 +1,7 @@
 package coordinator
 
 import (
+	"slices"
 	"time"
 
 	"drumturn/queue"
@@ -81,6 +82,36 @@ func (r *Room) lapseHolds(now time.Time) {
 	}
 }
 
+// lapsedHold is a hold that was missed: the turn as it was called, and when the hold ended.
+type lapsedHold struct {
+	Turn  queue.Turn
+	Until time.Time
+}
+
+// forgive takes back the miss of a turn whose machine turns out to have been
+// started while it was held: a start is known only a moment after it happened.
+// Whoever was called to the machine since is at the head again.
+func (r *Room) forgive(i int, start, now time.Time) {
+	m := &r.state.Machines[i]
+	lapsed := m.Lapsed
+	if lapsed == nil || start.Before(lapsed.Turn.CalledAt) || start.After(lapsed.Until) {
+		return
+	}
+	m.Lapsed = nil
+	r.returnHold(i, now)
+	r.withdraw(Subject{Turn: lapsed.Turn.ID})
+	if k := r.state.Turns.Index(lapsed.Turn.ID); k >= 0 {
+		if r.state.Turns[k].State != queue.Waiting {
+			return // called elsewhere meanwhile
+		}
+		r.removeTurn(k)
+	}
+	t := lapsed.Turn
+	t.HoldUntil = now
+	r.state.Turns = slices.Insert(r.state.Turns, 0, t)
+	m.Hold = &Hold{Turn: t.ID, Since: t.CalledAt, Until: now}
+}
+
 // miss records that the call to machine i was missed.
 func (r *Room) miss(i int, id TurnID, now time.Time) {
 	r.dropHold(id)
@@ -89,6 +120,7 @@ func (r *Room) miss(i int, id TurnID, now time.Time) {
 		return
 	}
 	t := r.state.Turns[k]
+	r.state.Machines[i].Lapsed = &lapsedHold{Turn: t, Until: now}
 	r.state.Turns.Miss(k, now.Add(r.state.Rules.RecallAfter))
 	kind := TurnMissed
 	if k = r.state.Turns.Index(id); r.state.Turns[k].State == queue.Missed {

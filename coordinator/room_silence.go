@@ -30,6 +30,9 @@ func (r *Room) heardAgain(i int, now time.Time) {
 	if !m.Running {
 		m.Since = now
 	}
+	if r.supplyOut() {
+		r.supplyBack(now)
+	}
 }
 
 // tellSilent tells the managers of silent meters, unless the program itself or

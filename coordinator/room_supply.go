@@ -8,8 +8,11 @@ import (
 )
 
 const (
-	// together is how close machines must fall to 0 W, or go silent, for it to be the supply.
+	// together is how close machines must fall to 0 W for it to be the supply.
 	together = 10 * time.Second
+	// silentWithin is how close meters must have been heard last when they go
+	// silent together: those that report on change have heartbeats a minute apart.
+	silentWithin = 2 * time.Minute
 	// zeroFor is how long they must stay there: a pause of a programme is shorter.
 	zeroFor = time.Minute
 	// supplyAtMost is how long after the interruption a cycle may go on and be the same.
@@ -81,7 +84,7 @@ func (r *Room) silentTogether(i int, now time.Time) {
 	a := &r.state.Machines[i]
 	for j := range r.state.Machines {
 		b := &r.state.Machines[j]
-		if j != i && b.Silent && a.Running && b.Running && a.SilentSince.Sub(b.SilentSince).Abs() <= together {
+		if j != i && b.Silent && a.Running && b.Running && a.SilentSince.Sub(b.SilentSince).Abs() <= silentWithin {
 			r.beginSupply(earlier(a.SilentSince, b.SilentSince), now)
 			return
 		}

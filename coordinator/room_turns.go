@@ -127,6 +127,11 @@ func (r *Room) movedOut(e MovedOut) error {
 			r.withdraw(Subject{Turn: t.ID})
 		}
 	}
+	for i := range r.state.Machines {
+		if m := &r.state.Machines[i]; m.Lapsed != nil && theirs(m.Lapsed.Turn.Person, m.Lapsed.Turn.Home) {
+			m.Lapsed = nil
+		}
+	}
 	for i := range r.state.Loads {
 		if l := &r.state.Loads[i]; l.Owner != "" && theirs(l.Owner, l.Home) {
 			l.Owner, l.Home, l.Turn = "", "", 0

@@ -32,6 +32,8 @@ type setup struct {
 	out io.Writer
 	// drivers are run besides those of the file.
 	drivers map[string]meter.Driver
+	// mounts are foreign handlers that the pages serve, by the path's beginning.
+	mounts mountTable
 	// listen is the socket of the pages; nil: the file says where.
 	listen net.Listener
 	// client changes how push services are reached; for tests.
@@ -58,8 +60,8 @@ type app struct {
 	brokerAddr func() net.Addr
 	// firstLink is the path of the manager's one-time link; empty once used.
 	firstLink string
-	// mounts are foreign handlers that the pages serve.
-	mounts mountTable
+	// wallKey opens the wall pages that show the invitation code.
+	wallKey string
 }
 
 // newApp opens the store and puts everything together; nothing runs yet.

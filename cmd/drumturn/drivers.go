@@ -150,7 +150,10 @@ func (a *app) addHTTP() error {
 	if err != nil {
 		return err
 	}
-	a.mounts = mountTable{httppush.Path: driver.Handler()}
+	if a.mounts == nil {
+		a.mounts = mountTable{}
+	}
+	a.mounts[httppush.Path] = driver.Handler()
 	return a.meters.Add("httppush", driver)
 }
 

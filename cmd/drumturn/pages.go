@@ -23,12 +23,12 @@ func (a *app) wirePages(context.Context) error {
 	if err := a.openSocket(); err != nil {
 		return err
 	}
-	wallKey, err := secretFile(a.dataFile("wall-key"))
-	if err != nil {
+	var err error
+	if a.wallKey, err = secretFile(a.dataFile("wall-key")); err != nil {
 		return err
 	}
 	o := ui.Options{
-		House: a.house, Building: a.file.Building.Name, PublicURL: a.publicURL(), WallKey: wallKey,
+		House: a.house, Building: a.file.Building.Name, PublicURL: a.publicURL(), WallKey: a.wallKey,
 		Advice: a.pageAdvice, Deliveries: a.store.Deliveries, Mounts: a.mounts,
 		TrustedProxies: a.file.Server.TrustedProxies, Log: a.log,
 	}

@@ -99,6 +99,8 @@ func NewRoom(ctx context.Context, plan coordinator.Plan, engine coordinator.NewE
 	}
 	if stored.Seq > 0 {
 		r.step(clock.Now(), coordinator.Reopened{Since: stored.At}, nil)
+	} else {
+		r.step(clock.Now(), coordinator.Founded{}, nil)
 	}
 	if err := r.save(ctx, clock.Now()); err != nil {
 		return nil, fmt.Errorf("reopen room %q: %w", plan.ID, err)
