@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"net"
 	"os"
@@ -28,8 +27,6 @@ type setup struct {
 	clock  loop.Clock
 	log    *slog.Logger
 	engine coordinator.NewEngine
-	// out takes the few lines that a person must see, such as the one-time link.
-	out io.Writer
 	// drivers are run besides those of the file.
 	drivers map[string]meter.Driver
 	// mounts are foreign handlers that the pages serve, by the path's beginning.
