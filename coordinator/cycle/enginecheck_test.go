@@ -234,6 +234,11 @@ func checkOrder(t *rapid.T, newEngine func(Settings) Engine) {
 					t.Fatalf("resumed what was not over: %+v", v)
 				}
 				running, end = true, time.Time{}
+			case v.Kind == Withdrawn:
+				if !running || !v.Start.Equal(start) {
+					t.Fatalf("running %v since %v: %+v", running, start, v)
+				}
+				running = false
 			case v.Kind == PhaseBegan:
 				if !running || v.Phase == NoPhase || e.Status().Running && !v.Start.Equal(start) {
 					t.Fatalf("running %v: %+v", running, v)

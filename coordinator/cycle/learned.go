@@ -52,15 +52,16 @@ func (l *Learned) clear() {
 func (l *Learned) Read(now time.Time, r Reading) []Event {
 	l.events = l.events[:0]
 	m := &l.mem
-	if r.At.IsZero() || !m.LastAt.IsZero() && !r.At.After(m.LastAt) {
+	if r.At.IsZero() || !m.ReadAt.IsZero() && !r.At.After(m.ReadAt) {
 		return l.events
 	}
+	l.hear(now, r.At)
 	w := l.power(r)
+	m.keep(r)
 	if math.IsNaN(w) {
 		// A failed read says nothing: the last power stands as long as any does.
 		return l.due(now)
 	}
-	l.hear(now, r.At)
 	l.take(now, r.At, w, r)
 	return l.due(now)
 }
@@ -107,10 +108,6 @@ func (l *Learned) take(now, at time.Time, w float64, r Reading) {
 		m.Code = codeOf(w)
 	}
 	m.LastAt, m.Watts = at, w
-	m.LastWh, m.HasWh = 0, !math.IsNaN(r.Wh) && !math.IsInf(r.Wh, 0)
-	if m.HasWh {
-		m.LastWh = r.Wh
-	}
 	m.High = w >= m.Levels.WorkW
 }
 
@@ -154,7 +151,7 @@ func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
 	m.Cycle.add(m.Code, held)
 	low := m.Watts < m.Levels.WorkW
 	if m.Phases.add(at, m.Watts, held, low, &m.Levels, l.s) {
-		l.say(Event{Kind: PhaseBegan, At: now, Start: m.Phases.Since, Phase: m.Phases.Now})
+		l.say(Event{Kind: PhaseBegan, At: now, Start: m.Start, Phase: m.Phases.Now})
 		if m.Phases.Now == Heat && !m.Seam.Next.IsZero() {
 			l.rip(now, at)
 		}

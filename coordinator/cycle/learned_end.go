@@ -6,19 +6,19 @@ import "time"
 // of a lull that has lasted long enough.
 func (l *Learned) due(now time.Time) []Event {
 	m := &l.mem
-	if m.LastAt.IsZero() {
+	if m.ReadAt.IsZero() {
 		return l.events
 	}
 	if m.Running && m.Lull.Active && l.over(now) {
 		l.finish(now)
 	}
-	if m.Running && !m.Stalled && !now.Before(m.StallAt) {
+	if m.Running && !m.Stalled && !m.Silent && !now.Before(m.StallAt) {
 		m.Stalled = true
 		l.say(Event{Kind: Stalled, At: now, Start: m.Start})
 	}
 	if !m.Silent && now.Sub(m.HeardAt) >= l.s.SilentAfter {
 		m.Silent = true
-		l.say(Event{Kind: Silent, At: now, Start: m.LastAt})
+		l.say(Event{Kind: Silent, At: now, Start: m.ReadAt})
 	}
 	return l.events
 }
@@ -55,7 +55,7 @@ func (l *Learned) habit() habit {
 // Next implements Engine.
 func (l *Learned) Next() time.Time {
 	m := &l.mem
-	if m.LastAt.IsZero() || m.Silent {
+	if m.ReadAt.IsZero() || m.Silent {
 		return time.Time{}
 	}
 	next := m.HeardAt.Add(l.s.SilentAfter)

@@ -7,20 +7,20 @@ import "time"
 func (l *Learned) hear(now, at time.Time) {
 	m := &l.mem
 	m.HeardAt = now
-	if m.LastAt.IsZero() {
+	if m.ReadAt.IsZero() {
 		return
 	}
-	hole := at.Sub(m.LastAt)
+	hole := at.Sub(m.ReadAt)
 	if m.Silent {
 		m.Silent = false
-		l.say(Event{Kind: Heard, At: now, Start: m.LastAt})
+		l.say(Event{Kind: Heard, At: now, Start: m.ReadAt})
 	}
 	if hole < l.s.SilentAfter {
 		return
 	}
 	m.Onset = onset{}
 	m.Derived.Forget()
-	if m.Running && hole > min(sameMost, max(0, m.Outlook.High.Sub(m.LastAt))+sameSlack) {
+	if m.Running && hole > min(sameMost, max(0, m.Outlook.High.Sub(m.ReadAt))+sameSlack) {
 		end, wh := m.WorkAt, m.WorkWh
 		if m.Lull.Active {
 			end, wh = m.Lull.From, m.Lull.Wh

@@ -17,13 +17,16 @@ const (
 // learnedMemory is all that a Learned knows besides its settings; what is not
 // in it is reckoned from it.
 type learnedMemory struct {
-	// LastAt, Watts and LastWh are the newest reading (LastWh only where HasWh),
-	// HeardAt the now of its call.
-	LastAt        time.Time
-	Watts, LastWh float64
-	HasWh         bool
-	Code          uint8 // of Watts
+	// ReadAt, ReadW and ReadWh are the newest reading, with what it had; HeardAt
+	// is the now of its call.
+	ReadAt        time.Time
+	ReadW, ReadWh float64
+	HasW, HasWh   bool
 	HeardAt       time.Time
+	// LastAt is the newest reading whose power is known: Watts, as a code Code.
+	LastAt time.Time
+	Watts  float64
+	Code   uint8
 	// High says whether the newest reading was at work.
 	High   bool
 	Silent bool
@@ -75,12 +78,28 @@ func (m *learnedMemory) cadence(high bool) *cadence {
 
 // last is the newest reading.
 func (m *learnedMemory) last() Reading {
-	r := Reading{At: m.LastAt, Watts: m.Watts, Wh: math.NaN()}
+	r := Reading{At: m.ReadAt, Watts: math.NaN(), Wh: math.NaN()}
+	if m.HasW {
+		r.Watts = m.ReadW
+	}
 	if m.HasWh {
-		r.Wh = m.LastWh
+		r.Wh = m.ReadWh
 	}
 	return r
 }
+
+// keep notes the newest reading.
+func (m *learnedMemory) keep(r Reading) {
+	m.ReadAt, m.ReadW, m.ReadWh = r.At, 0, 0
+	if m.HasW = isFinite(r.Watts); m.HasW {
+		m.ReadW = r.Watts
+	}
+	if m.HasWh = isFinite(r.Wh); m.HasWh {
+		m.ReadWh = r.Wh
+	}
+}
+
+func isFinite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // Checkpoint implements Engine.
 func (l *Learned) Checkpoint() (Checkpoint, error) {
@@ -88,7 +107,7 @@ func (l *Learned) Checkpoint() (Checkpoint, error) {
 	if err != nil {
 		return Checkpoint{}, fmt.Errorf("learned engine: write checkpoint: %w", err)
 	}
-	return Checkpoint{Engine: learnedName, Version: learnedVersion, At: l.mem.LastAt, Data: data}, nil
+	return Checkpoint{Engine: learnedName, Version: learnedVersion, At: l.mem.ReadAt, Data: data}, nil
 }
 
 // Restore implements Engine. Data that cannot be read leaves the engine as new, too.
