@@ -71,6 +71,9 @@ type Options struct {
 	// WallKey opens the wall pages that show the invitation code:
 	// /r/{room}/wall?key=… . Empty: wall pages show no code.
 	WallKey string
+	// PlainCookies names cookies as over plain http even on this very computer:
+	// some browsers take no secure cookie from it. For demonstrations.
+	PlainCookies bool
 	// TrustedProxies may say in X-Forwarded-For who asks; nobody else may.
 	TrustedProxies []netip.Prefix
 	// StreamsPerIP and Streams limit open event streams; 0: 400 and 20,000. A

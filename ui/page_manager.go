@@ -72,7 +72,7 @@ func (s *Server) showToday(c echo.Context, status int, p *problem) error {
 
 // today gathers the page.
 func (s *Server) today(ctx context.Context, who *coordinator.Person) (managerView, error) {
-	v := managerView{Plain: !s.cookies.secure, Push: s.o.VAPIDKey != "", WallKeys: s.o.WallKey != ""}
+	v := managerView{Plain: !s.cookies.secure && !s.o.PlainCookies, Push: s.o.VAPIDKey != "", WallKeys: s.o.WallKey != ""}
 	people := s.o.House.People()
 	v.Devices = len(people.Devices(who.ID))
 	for _, id := range s.o.House.Rooms() {

@@ -54,7 +54,7 @@ func New(o Options) (*Server, error) {
 		o:       o,
 		base:    strings.TrimRight(public.Path, "/"),
 		origin:  public.Scheme + "://" + public.Host,
-		cookies: cookiesFor(public),
+		cookies: cookiesFor(public, o.PlainCookies),
 		hubs:    map[coordinator.RoomID]*hub{},
 		streams: newStreamLimit(o.StreamsPerIP, o.Streams),
 		limits:  newLimits(),

@@ -38,8 +38,8 @@ type cookieKind struct {
 // plain http to another computer browsers would drop such cookies, so there
 // the names have no prefix and anyone on the network can read them; the
 // manager's page says so.
-func cookiesFor(public *url.URL) cookieKind {
-	if public.Scheme == "https" || loopback(public.Host) {
+func cookiesFor(public *url.URL, plain bool) cookieKind {
+	if public.Scheme == "https" || (loopback(public.Host) && !plain) {
 		return cookieKind{resident: "__Host-drumturn", manager: "__Host-drumturn-manager", secure: true}
 	}
 	return cookieKind{resident: "drumturn", manager: "drumturn-manager"}

@@ -37,6 +37,8 @@ type setup struct {
 	client push.ClientOptions
 	// outbox stands between the worker and the store; nil: nothing does. For tests.
 	outbox func(push.Outbox) push.Outbox
+	// plainCookies lets every browser keep cookies over plain http, for demonstrations.
+	plainCookies bool
 	// noSync leaves out the wait for the disk, for demonstrations.
 	noSync bool
 }

@@ -106,7 +106,8 @@ func (c *demoCommand) open(ctx context.Context, socket net.Listener, log *slog.L
 		drivers["simulated "+driver.Meters()[0]] = driver
 	}
 	d.app, err = newApp(ctx, setup{
-		file: demoFile(data, zone), clock: clock, log: log, engine: engine, drivers: drivers, listen: socket, noSync: true,
+		file: demoFile(data, zone), clock: clock, log: log, engine: engine, drivers: drivers, listen: socket,
+		noSync: true, plainCookies: true,
 		mounts: mountTable{"/demo/": http.HandlerFunc(d.doors)},
 	})
 	if err != nil {

@@ -30,7 +30,7 @@ func (a *app) wirePages(context.Context) error {
 	o := ui.Options{
 		House: a.house, Building: a.file.Building.Name, PublicURL: a.publicURL(), WallKey: a.wallKey,
 		Advice: a.pageAdvice, Deliveries: a.store.Deliveries, Mounts: a.mounts,
-		TrustedProxies: a.file.Server.TrustedProxies, Log: a.log,
+		TrustedProxies: a.file.Server.TrustedProxies, PlainCookies: a.plainCookies, Log: a.log,
 	}
 	if a.worker != nil {
 		o.VAPIDKey, o.ValidateSubscription = a.keys.Public, a.validateSubscription
