@@ -66,10 +66,11 @@ type machineState struct {
 	SilentTold  bool      `json:",omitempty"`
 	Silences    int       `json:",omitempty"`
 
-	Out     bool    `json:",omitempty"`
-	OutText string  `json:",omitempty"`
-	ByHand  bool    `json:",omitempty"`
-	Faults  []Fault `json:",omitempty"`
+	Out      bool      `json:",omitempty"`
+	OutSince time.Time `json:",omitzero"`
+	OutText  string    `json:",omitempty"`
+	ByHand   bool      `json:",omitempty"`
+	Faults   []Fault   `json:",omitempty"`
 	// FaultCount numbers the faults ever reported, for notice keys.
 	FaultCount int `json:",omitempty"`
 

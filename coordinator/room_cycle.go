@@ -2,6 +2,7 @@ package coordinator
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"drumturn/coordinator/cycle"
@@ -21,13 +22,17 @@ func (r *Room) hear(i int, events []cycle.Event, now time.Time) {
 	}
 	for _, ev := range events {
 		ev.EnergyWh, ev.PeakW = finite(ev.EnergyWh), finite(ev.PeakW)
-		switch {
+		switch byHand := r.state.Machines[i].ByHand; {
+		case byHand && ev.Kind != cycle.Silent && ev.Kind != cycle.Heard:
+			// Taps tell of its cycles; the meter is not trusted.
 		case ev.Kind == cycle.Started:
 			r.cycleStarted(i, ev, now)
 		case ev.Kind.Ends():
 			r.cycleEnded(i, ev, now)
 		case ev.Kind == cycle.Resumed:
-			r.cycleResumed(i, now)
+			r.cycleResumed(i, ev, now)
+		case ev.Kind == cycle.Withdrawn:
+			r.cycleWithdrawn(i, now)
 		case ev.Kind == cycle.Silent:
 			r.fellSilent(i, ev, now)
 		case ev.Kind == cycle.Heard:
@@ -59,7 +64,10 @@ func (r *Room) checkpoint(i int) {
 // cycleStarted takes the start of a cycle on machine i.
 func (r *Room) cycleStarted(i int, ev cycle.Event, now time.Time) {
 	m := &r.state.Machines[i]
-	if r.goesOnAfterSupply(i) {
+	if m.Running {
+		// The supply interruption cut it, or the engine has forgotten and found it again.
+		m.Deferred = nil
+		r.touch()
 		return
 	}
 	m.Running, m.Start, m.Since = true, ev.Start, ev.Start
@@ -181,13 +189,34 @@ func (r *Room) tellReady(i int, l *Load, now time.Time) {
 }
 
 // cycleResumed takes back an end that was declared too soon.
-func (r *Room) cycleResumed(i int, now time.Time) {
+func (r *Room) cycleResumed(i int, ev cycle.Event, now time.Time) {
 	m := &r.state.Machines[i]
 	l := r.load(m.Load)
-	if l == nil || m.Running {
+	if m.Running {
+		return
+	}
+	if l == nil { // collected meanwhile: whatever is in it now is another load
+		r.cycleStarted(i, ev, now)
 		return
 	}
 	m.Running, m.Since = true, m.Start
 	r.runsAgain(l)
 	r.returnHold(i, now)
+}
+
+// cycleWithdrawn takes back a start that was none: nothing is in machine i, and
+// the turn that it used up waits again.
+func (r *Room) cycleWithdrawn(i int, now time.Time) {
+	m := &r.state.Machines[i]
+	l := r.load(m.Load)
+	if !m.Running || l == nil {
+		return
+	}
+	m.Running, m.Since, m.Load = false, now, 0
+	id, turn := l.ID, l.Turn
+	r.dropBooked(id)
+	r.withdraw(Subject{Load: id})
+	r.fact(Fact{Kind: FactNotMine, Machine: m.ID, Person: l.Owner, Home: l.Home, Turn: turn, Load: id, Note: "no cycle"})
+	r.state.Loads = slices.DeleteFunc(r.state.Loads, func(x Load) bool { return x.ID == id })
+	r.waitAgain(turn)
 }

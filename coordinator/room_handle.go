@@ -1,6 +1,9 @@
 package coordinator
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // handle dispatches one event. Each handler either refuses before it changes
 // anything, or changes everything it is about.
@@ -70,6 +73,7 @@ func (r *Room) setRules(e SetRules) error {
 		return Refuse(Invalid, "rules.invalid", "House rules, %s: %s; %s.", p.Path, p.Wrong, p.Right)
 	}
 	r.state.Rules = e.Rules
+	r.state.Rules.Ladder = slices.Clone(e.Rules.Ladder)
 	r.state.RulesVersion++
 	r.fact(Fact{Kind: FactRules, Person: e.Person})
 	return nil

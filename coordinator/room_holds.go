@@ -140,7 +140,7 @@ func (r *Room) open(i int, now time.Time) bool {
 		return false
 	}
 	l := r.load(m.Load)
-	return l == nil || !now.Before(r.callWithLoadAt(l))
+	return l == nil || l.AssumedEmpty || !now.Before(r.callWithLoadAt(l))
 }
 
 // callWithLoadAt is when the head may be called although the load is inside.

@@ -71,10 +71,21 @@ func (r *Room) notMe(now time.Time, i int, e NotMe) error {
 	turn := l.Turn
 	l.Owner, l.Home, l.Turn = "", "", 0
 	r.dropBooked(l.ID)
-	if k := r.state.Turns.Index(turn); k >= 0 {
+	r.waitAgain(turn)
+	return nil
+}
+
+// waitAgain lets a started turn wait again: at the head when it had been called,
+// else (a walk-up's claim had used it up) in its place.
+func (r *Room) waitAgain(id TurnID) {
+	k := r.state.Turns.Index(id)
+	switch {
+	case k < 0:
+	case r.state.Turns[k].CalledAt.IsZero():
+		r.state.Turns.Wait(k)
+	default:
 		r.state.Turns.Release(k)
 	}
-	return nil
 }
 
 // dropBooked removes the dryer turn that was booked behind a load.
@@ -178,6 +189,9 @@ func (r *Room) stillInside(now time.Time, i int, e StillInside) error {
 		return Refuse(NotAllowed, "still.foreign", "That load was not yours.")
 	}
 	l := *m.Emptied
+	// Nobody is nudged for the time in which it was thought to be collected.
+	l.Pause += now.Sub(m.EmptiedAt)
+	l.AssumedEmpty = false
 	m.Load, m.Emptied, m.Since = l.ID, nil, l.ReadyAt
 	r.state.Loads = append(r.state.Loads, l)
 	if m.EmptiedTurn != nil {

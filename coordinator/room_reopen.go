@@ -40,19 +40,20 @@ func (r *Room) restartLadders(now, since time.Time) {
 		if !l.Ready() || l.Restarted {
 			continue
 		}
-		if due, gap, ok := r.nextStep(l); ok && due.After(since) && !due.After(now) {
+		if due, gap, ok := r.lapsedStep(l, now, since); ok {
 			l.Restarted = true
 			l.Pause += now.Add(gap).Sub(due)
 		}
 	}
 }
 
-// nextStep is when the first step not taken is due without the night, and how
-// long it is after the step before.
-func (r *Room) nextStep(l *Load) (due time.Time, gap time.Duration, ok bool) {
+// lapsedStep is the first step of the ladder that fell due between since and
+// now: when it would be due without the night, and how long it is after the step before.
+func (r *Room) lapsedStep(l *Load, now, since time.Time) (due time.Time, gap time.Duration, ok bool) {
 	var before time.Duration
 	for step, s := range r.state.Rules.Ladder {
-		if l.Taken&(1<<step) == 0 {
+		at := r.stepAt(l, step)
+		if l.Taken&(1<<step) == 0 && at.After(since) && !at.After(now) {
 			return l.ToldAt.Add(l.Pause + s.After), s.After - before, true
 		}
 		before = s.After

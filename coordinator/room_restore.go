@@ -48,13 +48,16 @@ func (r *Room) restoreEngines(stored Stored) error {
 			return fmt.Errorf("what machine %q of room %q has learned does not read: %w", c.Machine, r.plan.ID, err)
 		}
 	}
+	for i := range r.engines {
+		r.watts[i] = finite(r.engines[i].Status().Last.Watts)
+	}
 	for _, m := range stored.Tail {
 		i := r.index(m.Machine)
 		if i < 0 || !m.At.After(r.engines[i].Status().Last.At) {
 			continue
 		}
 		r.engines[i].Read(m.At, m.Reading)
-		r.watts[i] = m.Watts
+		r.followZero(i, m.Reading)
 	}
 	if r.supplyOut() {
 		// Any machine that was at work may be the one that shows power to be back.
@@ -85,6 +88,9 @@ func (r *Room) forgetMissing() {
 		}
 		if missing {
 			t.State, t.Machine, t.CalledAt, t.HoldUntil = queue.Waiting, "", time.Time{}, time.Time{}
+		}
+		if r.load(LoadID(t.Behind)) == nil {
+			t.Behind = 0
 		}
 		turns = append(turns, t)
 	}

@@ -34,7 +34,7 @@ func (r *Room) takeOut(i int, e TakeOut) error {
 		return nil
 	}
 	r.returnHold(i, r.state.Now)
-	m.Out, m.OutText, m.Since = true, strings.TrimSpace(e.Text), r.state.Now
+	m.Out, m.OutText, m.OutSince = true, strings.TrimSpace(e.Text), r.state.Now
 	r.fact(Fact{Kind: FactOut, Machine: m.ID, Person: e.Person, Note: m.OutText})
 	return nil
 }
@@ -59,7 +59,17 @@ func (r *Room) byHand(i int, e ByHand) error {
 	if m.ByHand == e.On {
 		return nil
 	}
-	m.ByHand, m.Since = e.On, r.state.Now
+	m.ByHand = e.On
+	switch running := r.engines[i].Status().Running; {
+	case !m.Running:
+		m.Since = r.state.Now
+	case !e.On && !running:
+		// The meter did not see this cycle, so it will not see its end.
+		r.reported(i, r.state.Now, r.state.Now)
+	}
+	if status := r.engines[i].Status(); !e.On && !m.Running && status.Running {
+		r.cycleStarted(i, cycle.Event{Kind: cycle.Started, At: r.state.Now, Start: status.Start}, r.state.Now)
+	}
 	note := "meter"
 	if e.On {
 		note = "by hand"
@@ -125,7 +135,7 @@ func (r *Room) endByHand(now time.Time) {
 func (r *Room) reported(i int, end, now time.Time) {
 	m := &r.state.Machines[i]
 	ev := cycle.Event{Kind: cycle.Finished, At: now, Start: m.Start, End: end}
-	m.Running, m.Since = false, end
+	m.Running, m.Since, m.Deferred = false, end, nil
 	r.fact(Fact{Kind: FactCycle, Machine: m.ID, Load: m.Load, Cycle: m.Cycle, Start: ev.Start, End: ev.End, Note: string(EndReported)})
 	if l := r.load(m.Load); l != nil {
 		r.ready(i, l, end, EndReported, now)

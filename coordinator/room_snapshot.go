@@ -38,6 +38,7 @@ func (r *Room) view(i int, now time.Time, v *MachineView) {
 		Faults: slices.Clone(m.Faults), OutText: m.OutText, Watts: status.Last.Watts, Heard: status.Last.At,
 		EnergyWh: status.EnergyWh, Cycle: m.Cycle, Stalled: status.Stalled,
 	}
+	v.ReservedFor = slices.Clone(v.ReservedFor)
 	if l := r.load(m.Load); l != nil {
 		c := *l
 		v.Load = &c
@@ -64,12 +65,12 @@ func (r *Room) status(i int, now time.Time) (Status, time.Time) {
 	l := r.load(m.Load)
 	switch {
 	case m.Out:
-		return Out, m.Since
+		return Out, m.OutSince
 	case r.mute(i):
 		return Unknown, later(m.SilentSince, r.engines[i].Status().Last.At)
 	case m.Running:
-		return Running, m.Since
-	case m.Hold != nil && !m.Hold.LoadInside:
+		return Running, m.Start
+	case m.Hold != nil && (!m.Hold.LoadInside || l == nil || l.AssumedEmpty):
 		return Held, m.Hold.Since
 	case l == nil || l.AssumedEmpty:
 		return Free, m.Since
@@ -102,6 +103,9 @@ func (r *Room) forecast(s *Snapshot, now time.Time) {
 	}
 	outlook := queue.Outlook{Length: r.state.Learned.occupied}
 	line := slices.Clone(s.Turns)
+	for k := range line {
+		line[k].NotBefore = later(line[k].NotBefore, s.readyAt(line[k].Behind))
+	}
 	for _, need := range [...]queue.Need{queue.Wash, queue.Dry, queue.WashAndDry} {
 		line = append(line, queue.Turn{Need: need, State: queue.Waiting})
 	}
@@ -116,6 +120,17 @@ func (r *Room) forecast(s *Snapshot, now time.Time) {
 		guesses := queue.Forecast(with, supplies, outlook, now)
 		s.IfYouJoin[line[k].Need] = forecastAt(0, guesses[len(guesses)-1], now)
 	}
+}
+
+// readyAt is when the load that a dryer is booked behind is expected to be
+// ready; zero when that is not known.
+func (s *Snapshot) readyAt(behind uint64) time.Time {
+	for i := range s.Machines {
+		if v := &s.Machines[i]; behind != 0 && v.Status == Running && v.Load != nil && uint64(v.Load.ID) == behind {
+			return v.Until
+		}
+	}
+	return time.Time{}
 }
 
 func forecastAt(id TurnID, g queue.Guess, now time.Time) Forecast {

@@ -57,6 +57,21 @@ func (r *Room) noticeZero(i int, reading cycle.Reading, now time.Time) {
 	}
 }
 
+// followZero keeps in mind since when machine i is at 0 W, from a reading that
+// was stored before a restart.
+func (r *Room) followZero(i int, reading cycle.Reading) {
+	before, watts := r.watts[i], reading.Watts
+	switch {
+	case math.IsNaN(watts):
+		return
+	case watts == 0 && before > 0:
+		r.zeroAt[i] = reading.At
+	case watts > 0:
+		r.zeroAt[i] = time.Time{}
+	}
+	r.watts[i] = watts
+}
+
 // zeroTogether begins a supply interruption when other machines fell to zero at
 // the same time as machine i. Two that finish together are none: machines that
 // draw 0 W when they are done count only from three on.
@@ -149,18 +164,6 @@ func (r *Room) cutBySupply(end time.Time) bool {
 		return false
 	}
 	return s.Over.IsZero() || !end.After(s.Over)
-}
-
-// goesOnAfterSupply reports whether a start on machine i is the cycle that the
-// supply interruption cut; it then goes on as the same cycle and load.
-func (r *Room) goesOnAfterSupply(i int) bool {
-	m := &r.state.Machines[i]
-	if m.Deferred == nil || !m.Running || r.state.Supply.Since.IsZero() {
-		return false
-	}
-	m.Deferred = nil
-	r.touch()
-	return true
 }
 
 // endSupply gives up on the cycles that did not go on in time, and on a supply

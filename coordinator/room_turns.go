@@ -28,12 +28,21 @@ func (r *Room) mayJoin(e Join) error {
 		return Refuse(OverLimit, "join.limit", "The house allows %d turns per home at a time. Leave one to take another.", limit)
 	}
 	probe := queue.Turn{Home: e.Home, Need: e.Need, Wishes: e.Wishes}
+	dryer := queue.Turn{Home: e.Home, Need: queue.Dry, Wishes: e.Wishes}
+	if !r.serves(&probe) || (e.DryAfter && e.Need == queue.Wash && !r.serves(&dryer)) {
+		return Refuse(Invalid, "join.impossible", "No machine in this room can do that with these wishes.")
+	}
+	return nil
+}
+
+// serves reports whether a machine of the room can ever be called for the turn.
+func (r *Room) serves(t *queue.Turn) bool {
 	for i := range r.plan.Machines {
-		if probe.Fits(&r.plan.Machines[i].Machine) == queue.Yes {
-			return nil
+		if t.Fits(&r.plan.Machines[i].Machine) == queue.Yes {
+			return true
 		}
 	}
-	return Refuse(Invalid, "join.impossible", "No machine in this room can do that with these wishes.")
+	return false
 }
 
 // addTurn numbers a turn and appends it.
@@ -131,6 +140,9 @@ func (r *Room) movedOut(e MovedOut) error {
 		if m := &r.state.Machines[i]; m.Lapsed != nil && theirs(m.Lapsed.Turn.Person, m.Lapsed.Turn.Home) {
 			m.Lapsed = nil
 		}
+		if m := &r.state.Machines[i]; m.Emptied != nil && theirs(m.Emptied.Owner, m.Emptied.Home) {
+			m.Emptied, m.EmptiedTurn = nil, nil
+		}
 	}
 	for i := range r.state.Loads {
 		if l := &r.state.Loads[i]; l.Owner != "" && theirs(l.Owner, l.Home) {
@@ -166,7 +178,10 @@ func (r *Room) turnStarted(i int, l *Load, now time.Time) {
 		notice.Until = now.Add(left.Median)
 	}
 	r.tell(i, notice)
-	if t.DryAfter {
-		r.addTurn(queue.Turn{Person: t.Person, Home: t.Home, Need: queue.Dry, Wishes: t.Wishes, Behind: uint64(l.ID)}, now)
+	if dryer := (queue.Turn{Person: t.Person, Home: t.Home, Need: queue.Dry, Wishes: t.Wishes}); t.DryAfter && r.serves(&dryer) {
+		if !l.Ready() {
+			dryer.Behind = uint64(l.ID)
+		}
+		r.addTurn(dryer, now)
 	}
 }

@@ -36,7 +36,16 @@ func AlwaysOpen() Hours {
 // the change to summer time skips is the first instant after it.
 func (c Clock) On(t time.Time, zone *time.Location) time.Time {
 	y, m, d := t.In(zone).Date()
-	return time.Date(y, m, d, int(c)/60, int(c)%60, 0, 0, zone)
+	at := time.Date(y, m, d, int(c)/60, int(c)%60, 0, 0, zone)
+	if at.Hour() == int(c)/60 && at.Minute() == int(c)%60 {
+		return at
+	}
+	// time.Date lands on either side of the gap, perhaps on another day.
+	begin, end := at.ZoneBounds()
+	if noon := time.Date(y, m, d, 12, 0, 0, 0, zone); !end.IsZero() && !end.After(noon) {
+		return end.In(zone)
+	}
+	return begin.In(zone)
 }
 
 // at is c on the local day of t; fallback when there is no c.
@@ -61,13 +70,15 @@ func (h *Hours) MayStart(now time.Time, length time.Duration, zone *time.Locatio
 }
 
 // NextOpening is the first instant after now at which a start of the given
-// length is allowed although it is not allowed before; zero when there is none in the next eight days.
+// length becomes allowed, having not been so just before; zero when there is
+// none in the next eight days.
 func (h *Hours) NextOpening(now time.Time, length time.Duration, zone *time.Location) time.Time {
 	y, m, d := now.In(zone).Date()
 	for i := range 9 {
-		midnight := time.Date(y, m, d+i, 0, 0, 0, 0, zone)
-		opens := h[midnight.Weekday()].Opens.at(midnight, zone, midnight)
-		if opens.After(now) && h.MayStart(opens, length, zone) {
+		// Noon is on the same day everywhere; midnight may be skipped.
+		noon := time.Date(y, m, d+i, 12, 0, 0, 0, zone)
+		opens := h[noon.Weekday()].Opens.at(noon, zone, Clock(0).On(noon, zone))
+		if opens.After(now) && h.MayStart(opens, length, zone) && !h.MayStart(opens.Add(-1), length, zone) {
 			return opens
 		}
 	}

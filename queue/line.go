@@ -73,6 +73,9 @@ func (t *Turn) release() {
 	t.State, t.Machine, t.CalledAt, t.HoldUntil = Waiting, "", time.Time{}, time.Time{}
 }
 
+// Wait puts a called or started turn back to waiting, in its place.
+func (l Line) Wait(i int) { l[i].release() }
+
 // Release takes a call back without blame: the turn waits again, at the head of the line.
 func (l Line) Release(i int) {
 	l[i].release()
