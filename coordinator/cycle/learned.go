@@ -93,7 +93,7 @@ func (l *Learned) take(now, at time.Time, w float64, r Reading) {
 	m := &l.mem
 	first := m.LastAt.IsZero()
 	d, held := l.since(at)
-	high := w >= m.Levels.WorkW
+	high := w >= l.worksFrom(at)
 	if !first {
 		l.pass(now, at, d, held)
 		m.cadence(m.High).add(d)
@@ -108,8 +108,24 @@ func (l *Learned) take(now, at time.Time, w float64, r Reading) {
 		m.Code = codeOf(w)
 	}
 	m.LastAt, m.Watts = at, w
-	m.High = w >= m.Levels.WorkW
+	m.High = w >= l.worksFrom(at)
 }
+
+// worksFrom is the power from which the machine works now, W: for a dryer whose
+// motor's power is known, a good part of that, since pulses against creases that a
+// meter blends with rest lie below it.
+func (l *Learned) worksFrom(at time.Time) float64 {
+	m := &l.mem
+	if l.s.Washer || !m.Running {
+		return m.Levels.WorkW
+	}
+	return max(m.Levels.WorkW, min(motorShare*m.Phases.motor(at), motorShareMostW))
+}
+
+const (
+	motorShare      = 0.45
+	motorShareMostW = 150
+)
 
 // since is the time from the last reading, and how much of it that reading is
 // believed for.
@@ -149,7 +165,7 @@ func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
 		return
 	}
 	m.Cycle.add(m.Code, held)
-	low := m.Watts < m.Levels.WorkW
+	low := !m.High
 	if m.Phases.add(at, m.Watts, held, low, &m.Levels, l.s) {
 		l.say(Event{Kind: PhaseBegan, At: now, Start: m.Start, Phase: m.Phases.Now})
 		if m.Phases.Now == Heat && !m.Seam.Next.IsZero() {
@@ -188,7 +204,13 @@ func (l *Learned) run(at time.Time, d, held time.Duration, w float64, high bool)
 		m.Lull.begin(m.WorkAt, m.WorkWh, l.place())
 		return
 	}
-	if m.Lull.step(at, l.rested(d, held, high), high, l.loosens(at, w)) {
+	rule := resumesWasher
+	if !l.s.Washer {
+		rule = resumesDryer
+	}
+	rule.loosens = l.loosens(at, w)
+	m.Lull.quiet(w)
+	if m.Lull.step(at, l.rested(d, held, high), high, rule) {
 		l.resume(at, high)
 	}
 }

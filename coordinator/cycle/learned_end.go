@@ -173,7 +173,6 @@ func (l *Learned) learn(end time.Time, cut bool) {
 	length := end.Sub(m.Start)
 	m.Levels.watch(&m.Cycle, end, l.s)
 	m.Levels.learn(&m.Cycle, l.s)
-	m.Levels.threshold(l.s, m.Meter[1].Usual >= slowCadence)
 	if !cut {
 		m.Pauses.ended()
 		m.Trust.learn(length)
@@ -184,14 +183,19 @@ func (l *Learned) learn(end time.Time, cut bool) {
 		}
 	}
 	m.Kept = false
+	if glow := 1.5*m.Lull.QuietW + 1; glow > m.Levels.WorkW && m.Levels.Idle.total(0, histogramBins) < idleLeast.Seconds() {
+		m.Levels.RaisedW = max(m.Levels.RaisedW, glow)
+	}
 	n := min(len(m.Profile.Codes), int((length+profileStep/2)/profileStep))
 	if n < 1 {
+		m.Levels.threshold(l.s, m.Meter[1].Usual >= slowCadence)
 		return
 	}
 	if !cut && n > 5 {
 		codes := m.Profile.Codes[n-4 : n-1]
 		m.Levels.cool(wattsOf(min(codes[0], codes[1], codes[2])))
 	}
+	m.Levels.threshold(l.s, m.Meter[1].Usual >= slowCadence)
 	r := run{Codes: append([]byte(nil), m.Profile.Codes[:n]...), Length: length, Wh: m.CycleWh, Cut: cut}
 	r.Marks = landmarks(r.Codes)
 	m.Past.keep(r, l.match.likest(m.Past.Runs, &r))

@@ -148,7 +148,7 @@ const (
 	// idleLeast is how much of the time after cycles must have been seen.
 	idleLeast = 5 * time.Minute
 	// glowTimes is how far above a glow work is.
-	glowTimes = 1.6
+	glowTimes = 1.5
 )
 
 // cool learns what a dryer takes at the end of a run, W.

@@ -22,6 +22,8 @@ type lull struct {
 	Pulses int
 	// At is where in the programme it began.
 	At place
+	// QuietW follows the low powers in it, W: the glow, if it is the end.
+	QuietW float64
 	// Need is how long it must last until it is the end; zero: not reckoned yet.
 	Need time.Duration
 }
@@ -29,9 +31,23 @@ type lull struct {
 const (
 	// resumeAfter is how much work in one stretch ends a lull in any case.
 	resumeAfter = 25 * time.Second
-	// resumeShare is the share of work to rest that does.
-	resumeShare = 0.5
 	resumeLeast = 6 * time.Second
+)
+
+// resumption is which pulses of the drum end a lull.
+type resumption struct {
+	// share of work to rest does, if the newest pulse had so many readings.
+	share    float64
+	readings int
+	// loosens says that a pulse now is part of the programme.
+	loosens bool
+}
+
+// A washer's drum rests much of the time; a dryer's turns all the time while it
+// dries, and hardly against creases.
+var (
+	resumesWasher = resumption{share: 0.5, readings: 1}
+	resumesDryer  = resumption{share: 0.9, readings: 2}
 )
 
 func (l *lull) begin(from time.Time, wh float64, at place) {
@@ -42,9 +58,8 @@ func (l *lull) begin(from time.Time, wh float64, at place) {
 func (l *lull) lasted() time.Duration { return l.Low + l.Work }
 
 // step takes the next reading, d (as far as it is believed) after the last, and
-// reports whether the lull is over: work has resumed. Where loosens is set a
-// pulse of the drum is part of the programme and does, too.
-func (l *lull) step(at time.Time, d time.Duration, high, loosens bool) bool {
+// reports whether the lull is over: work has resumed.
+func (l *lull) step(at time.Time, d time.Duration, high bool, rule resumption) bool {
 	if l.High {
 		l.Work += d
 		l.Run += d
@@ -61,14 +76,25 @@ func (l *lull) step(at time.Time, d time.Duration, high, loosens bool) bool {
 	l.High = high
 	if !high {
 		l.Run = 0
-		return l.resumed()
+		return l.N >= rule.readings && l.resumed(rule.share)
 	}
-	if loosens {
+	if rule.loosens {
 		return true
 	}
-	return l.N >= 2 && (l.Run >= resumeAfter || l.resumed())
+	return l.N >= 2 && (l.Run >= resumeAfter || l.resumed(rule.share))
 }
 
-func (l *lull) resumed() bool {
-	return l.Work >= resumeLeast && float64(l.Work) >= resumeShare*float64(l.Low)
+// quiet follows the power of readings that are no turn of the drum.
+func (l *lull) quiet(w float64) {
+	switch {
+	case w > flatMostW:
+	case l.QuietW == 0:
+		l.QuietW = w
+	default:
+		l.QuietW += 0.1 * (w - l.QuietW)
+	}
+}
+
+func (l *lull) resumed(share float64) bool {
+	return l.Work >= resumeLeast && float64(l.Work) >= share*float64(l.Low)
 }

@@ -92,6 +92,30 @@ func (p *phases) enter(next Phase, from time.Time, need int) bool {
 	return true
 }
 
+// cool follows the power of a dryer's cool-down: up at once, down slowly.
+func (p *phases) cool(w float64) {
+	if p.Now != CoolDown || p.CoolW == 0 {
+		p.CoolW = w
+		return
+	}
+	p.CoolW += 0.2 * (w - p.CoolW)
+}
+
+// motor is what a dryer's motor takes, W, once that shows: in a cool-down that
+// has lasted, or all the time where no heat shows (a gas dryer); else 0.
+func (p *phases) motor(at time.Time) float64 {
+	switch {
+	case p.Now == CoolDown && at.Sub(p.Since) >= motorShows:
+		return p.CoolW
+	case !p.Heated && at.Sub(p.From) < motorShows:
+		return p.Drum
+	}
+	return 0
+}
+
+// motorShows is how long a cool-down must have lasted for its power to be known.
+const motorShows = 90 * time.Second
+
 // cooling reports whether a machine that washes and dries is in a cool-down: the
 // drum turns on without a stop when the heater goes off, where a wash would go
 // on in turns.
@@ -133,6 +157,7 @@ func (p *phases) classify(w, low float64, v *levels, s Settings) Phase {
 	case s.Washer && w < fillBelowW:
 		return Fill
 	case !s.Washer && p.Heated:
+		p.cool(w)
 		return CoolDown
 	}
 	if p.Drum == 0 {
