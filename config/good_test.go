@@ -53,7 +53,7 @@ func TestLeast(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	same(t, "building", f.Building, config.Building{Name: "Lindenhof", Zone: berlin})
+	same(t, "building", f.Building, config.Building{Name: "Plover Yard", Zone: berlin})
 	power := cycle.DefaultSettings()
 	same(t, "rooms", f.Rooms, []coordinator.Plan{{
 		ID: "cellar", Name: "cellar", Zone: berlin, Seed: coordinator.DefaultRules(),

@@ -122,7 +122,7 @@ func problems(t *testing.T, name, text string) []config.Problem {
 // and rooms may follow it.
 const head = `
 [building]
-name = "Lindenhof"
+name = "Plover Yard"
 time_zone = "Europe/Berlin"
 `
 

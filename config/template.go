@@ -30,7 +30,7 @@ var fileTemplate = template.Must(template.New("building.toml").Funcs(template.Fu
 // written for somebody to change. It holds passwords: write it for its owner alone.
 func Template(o TemplateOptions) []byte {
 	if o.Building == "" {
-		o.Building = "Lindenhof 3"
+		o.Building = "Plover Yard 3"
 	}
 	if o.Zone == "" {
 		o.Zone = "Europe/Berlin"

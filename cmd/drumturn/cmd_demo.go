@@ -119,7 +119,7 @@ func (c *demoCommand) open(ctx context.Context, socket net.Listener, log *slog.L
 // demoFile is the building file that the invented building would have.
 func demoFile(data string, zone *time.Location) *config.File {
 	return &config.File{
-		Building: config.Building{Name: "Lindenhof 3", Zone: zone},
+		Building: config.Building{Name: "Plover Yard 3", Zone: zone},
 		Rooms:    demo.Plans(zone), Tariff: demo.Tariff(),
 		Server: config.Server{Data: data, PushSubject: "caretaker@example.org", TLS: config.TLS{Mode: config.TLSOff}},
 		Backup: config.Backup{Folder: filepath.Join(data, "backup"), Keep: 3},

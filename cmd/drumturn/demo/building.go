@@ -13,14 +13,14 @@ import (
 // The invented building.
 const (
 	// Building is its name.
-	Building = "Lindenhof"
+	Building = "Plover Yard"
 	Cellar   = coordinator.RoomID("cellar")
 	Garden   = coordinator.RoomID("garden")
 )
 
 // Codes are the invitation codes on the walls.
 func Codes() map[coordinator.RoomID]string {
-	return map[coordinator.RoomID]string{Cellar: "LINDEN-CELLAR", Garden: "LINDEN-GARDEN"}
+	return map[coordinator.RoomID]string{Cellar: "PLOVER-CELLAR", Garden: "PLOVER-GARDEN"}
 }
 
 // appliance is one machine of the building as it is built and wired.
