@@ -153,6 +153,13 @@ func (r *Room) callTurns(now time.Time) {
 	if !r.anyOpen(now) {
 		return
 	}
+	for r.callFirst(now) {
+	}
+}
+
+// callFirst calls the first turn that a machine is open for, and reports whether
+// there was one. A call may let a turn ahead go that missed its own before.
+func (r *Room) callFirst(now time.Time) bool {
 	house := r.house()
 	for k := range r.state.Turns {
 		if r.state.Turns[k].State != queue.Waiting {
@@ -160,9 +167,10 @@ func (r *Room) callTurns(now time.Time) {
 		}
 		if i := r.bestMachine(k, house, now); i >= 0 {
 			r.call(k, i, now)
-			house = r.house()
+			return true
 		}
 	}
+	return false
 }
 
 func (r *Room) anyOpen(now time.Time) bool {
