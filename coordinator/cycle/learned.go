@@ -209,6 +209,9 @@ func (l *Learned) run(at time.Time, d, held time.Duration, w float64, high bool)
 		rule = resumesDryer
 	}
 	rule.loosens = l.loosens(at, w)
+	if high {
+		l.trains(at, w, rule.loosens)
+	}
 	m.Lull.quiet(w)
 	if m.Lull.step(at, l.rested(d, held, high), high, rule) {
 		l.resume(at, high)
@@ -302,7 +305,7 @@ func (l *Learned) begin(now time.Time) {
 	m.Running, m.Stalled = true, false
 	m.Start, m.StartWh = m.Onset.From, m.Onset.Wh
 	m.PeakW, m.TopW = m.Onset.PeakW, m.Onset.TopW
-	m.Lull, m.Seam, m.Onset, m.Flat = lull{}, seam{}, onset{}, flat{}
+	m.Lull, m.Seam, m.Onset, m.Flat, m.Train = lull{}, seam{}, onset{}, flat{}, train{}
 	m.Cycle = histogram{}
 	m.Profile.reset()
 	m.Trust.reset()

@@ -54,6 +54,7 @@ type learnedMemory struct {
 	Flat    flat
 	Lull    lull
 	Seam    seam
+	Train   train
 	Cycle   histogram
 	Profile profile
 	Phases  phases

@@ -379,3 +379,29 @@ func TestFailedReadsAreUnknown(t *testing.T) {
 		t.Errorf("%v", got)
 	}
 }
+
+// TestTurnsAgainstCreasesAfterAWash: half an hour of them is after the end, while
+// the two minutes of loosening turns in any wash belong to it.
+func TestTurnsAgainstCreasesAfterAWash(t *testing.T) {
+	e := New(washer())
+	g := newProgrammes(12)
+	at := t0
+	for n := range 4 {
+		c := g.wash(at)
+		last := len(c.pieces) - 3 // the loosening turns
+		c.pieces[last] = piece{d: 30 * time.Minute, on: 3, off: 90, onFor: 50 * time.Second, offFor: 10 * time.Second}
+		var d time.Duration
+		for _, p := range c.pieces[:last] {
+			d += p.d
+		}
+		events := watchAll(e, sample(c, 5*time.Second))
+		got := ends(events)
+		at = at.Add(c.length())
+		if len(got) != 1 || count(events, Started) != 1 {
+			t.Fatalf("wash %d: %v", n, got)
+		}
+		if off := got[0].end.Sub(c.from.Add(d)); off > 90*time.Second || off < -2*time.Minute {
+			t.Errorf("wash %d: end off by %v", n, off)
+		}
+	}
+}
