@@ -28,6 +28,10 @@ func (c *backupCommand) Run(ctx context.Context, s streams) error {
 	if folder == "" {
 		folder = file.Backup.Folder
 	}
+	// The running program may have been started in another folder.
+	if folder, err = filepath.Abs(folder); err != nil {
+		return fmt.Errorf("find the folder for backups: %w", err)
+	}
 	path, err := askBackup(ctx, file.Server.Data, folder)
 	if errors.Is(err, errNotRunning) {
 		path, err = c.offline(ctx, file.Server.Data, folder)
@@ -62,24 +66,35 @@ type copier interface {
 }
 
 // backupTo writes a folder named after the instant, with the store and the keys,
-// and returns its path. It appears under that name only once it is whole.
+// and returns its path. It appears under that name only once it is whole; of one
+// that failed nothing is left.
 func backupTo(ctx context.Context, st copier, data, folder string, now time.Time) (string, error) {
 	if !filepath.IsAbs(folder) {
 		return "", fmt.Errorf("backup: %q is no full path of a folder", folder)
 	}
 	final := filepath.Join(folder, "drumturn-"+now.UTC().Format("20060102T150405Z"))
 	partial := final + ".partial"
-	if err := os.MkdirAll(partial, 0o700); err != nil {
+	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return "", fmt.Errorf("backup: %w", err)
 	}
-	if err := st.Backup(ctx, filepath.Join(partial, "drumturn.db")); err != nil {
+	// Not MkdirAll: one that is there belongs to a backup under way.
+	if err := os.Mkdir(partial, 0o700); err != nil {
 		return "", fmt.Errorf("backup: %w", err)
 	}
-	if err := copyKeys(data, partial); err != nil {
-		return "", err
+	err := fillBackup(ctx, st, data, partial)
+	if err == nil {
+		err = os.Rename(partial, final)
 	}
-	if err := os.Rename(partial, final); err != nil {
-		return "", fmt.Errorf("backup: %w", err)
+	if err != nil {
+		return "", errors.Join(fmt.Errorf("backup: %w", err), os.RemoveAll(partial))
 	}
 	return final, nil
+}
+
+// fillBackup copies the store and the keys into a folder.
+func fillBackup(ctx context.Context, st copier, data, folder string) error {
+	if err := st.Backup(ctx, filepath.Join(folder, "drumturn.db")); err != nil {
+		return err
+	}
+	return copyKeys(data, folder)
 }
