@@ -28,7 +28,7 @@ type said struct {
 const (
 	missShare = 0.20
 	missStep  = 0.5
-	logMost   = 2.0
+	logMost   = 3.0
 	// A distance is at least this, min: a minute is what profiles can tell.
 	apartLeast = 0.7
 )

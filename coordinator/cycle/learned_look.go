@@ -54,6 +54,9 @@ func (l *Learned) addRun(i int, r *run) {
 	lo, hi := l.match.alive[i][0], l.match.alive[i][1]
 	const perStep = int(profileStep / spreadStep)
 	whole := int(r.Length / spreadStep)
+	if l.match.steps == 0 {
+		whole += perStep // not even its first minute is over
+	}
 	for j, w := range l.match.weight[i][lo:hi] {
 		if w > 0 {
 			l.bare.addAt(whole-perStep*(lo+j+1), float64(w))

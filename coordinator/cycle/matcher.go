@@ -45,6 +45,8 @@ type matcher struct {
 
 const (
 	moveStay, moveSkip = 0.06, 0.05
+	// jumpBack is how many minutes a jump goes back at the most.
+	jumpBack = 15
 	// fitScale is the typical deviation of codes in the same place of two runs,
 	// fitFloor what happens otherwise, novelFit how well any power fits a
 	// programme never seen.
@@ -168,12 +170,11 @@ func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, over floa
 	if n >= 2 {
 		over += float64(w[n-2]) * moveSkip
 	}
-	held := m.held(w, r.Marks)
+	held, before := m.ahead(w, r.Marks, lo, hi)
 	hi = min(hi+2, n)
-	var mass, after float32
+	var after float32
 	for j := hi - 1; j >= lo; j-- {
 		v := w[j] * moveStay
-		mass += w[j]
 		if j > 0 {
 			v += w[j-1] * (1 - moveStay - moveSkip)
 		}
@@ -185,17 +186,22 @@ func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, over floa
 		after += v
 	}
 	after += m.hold(w, held, code, r)
-	lo, hi, more := m.jump(w, mass, code, r, lo, hi)
+	lo, hi, more := m.jump(w, before, code, r, lo, hi)
 	m.alive[i] = [2]int{lo, hi}
 	return float64(after + more), over
 }
 
-// held are the weights at the last minutes before the landmarks.
-func (m *matcher) held(w []float32, marks []int) (h [landmarksMost]float32) {
+// ahead gives for each landmark the weight at the last minute before it, and the
+// weight of all minutes from which the present may jump to it: those before it,
+// and a few behind, for a phase that took longer than the moves could follow.
+func (m *matcher) ahead(w []float32, marks []int, lo, hi int) (held, before [landmarksMost]float32) {
 	for k, j := range marks {
-		h[k] = w[j-1]
+		held[k] = w[j-1]
+		for _, v := range w[min(lo, j):min(hi, j+jumpBack)] {
+			before[k] += v
+		}
 	}
-	return h
+	return held, before
 }
 
 // hold lets more of them stay where they are: a phase may last longer than it
@@ -216,12 +222,12 @@ func (m *matcher) hold(w []float32, held [landmarksMost]float32, code uint8, r *
 	return more
 }
 
-// jump gives a little of a run's mass to its landmarks, where they fit.
-func (m *matcher) jump(w []float32, mass float32, code uint8, r *run, lo, hi int) (int, int, float32) {
+// jump gives a little of the weight before each landmark to it, where it fits.
+func (m *matcher) jump(w []float32, before [landmarksMost]float32, code uint8, r *run, lo, hi int) (int, int, float32) {
 	var more float32
-	give := mass * float32(m.jumps) / float32(max(1, len(r.Marks)))
-	for _, j := range r.Marks {
-		v := give * m.fits(code, r.Codes[j])
+	give := float32(m.jumps) / float32(max(1, len(r.Marks)))
+	for k, j := range r.Marks {
+		v := give * before[k] * m.fits(code, r.Codes[j])
 		if v < m.least {
 			continue
 		}
