@@ -156,7 +156,8 @@ func (l *Learned) cutShort(end time.Time) bool {
 func (l *Learned) close(k Kind, now, end time.Time, wh float64) {
 	m := &l.mem
 	m.Running, m.Stalled = false, false
-	m.End, m.CycleWh = end, wh-m.StartWh
+	// A register that was exchanged may have gone back.
+	m.End, m.CycleWh = end, max(0, wh-m.StartWh)
 	l.say(Event{Kind: k, At: now, Start: m.Start, End: end, EnergyWh: m.CycleWh, PeakW: m.PeakW})
 	l.learn(end, k != Finished)
 	m.Closed = m.Lull.At

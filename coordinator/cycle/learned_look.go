@@ -116,7 +116,7 @@ func (l *Learned) Status() Status {
 		EnergyWh: m.CycleWh, PeakW: m.PeakW, Last: m.last(), Stalled: m.Stalled,
 	}
 	if m.Running {
-		s.EnergyWh = m.Energy.Wh() - m.StartWh
+		s.EnergyWh = max(0, m.Energy.Wh()-m.StartWh)
 		s.LastWork = m.WorkAt
 		if m.Lull.Active {
 			s.LastWork = m.Lull.From

@@ -26,7 +26,7 @@ func (p *profile) reset() {
 // add takes power that held for d, of which known was heard, and reports how
 // many steps are now complete that were not before.
 func (p *profile) add(watts float64, d, known time.Duration) (steps int) {
-	for d > 0 {
+	for d > 0 && len(p.Codes) < profileMost {
 		part := min(d, profileStep-p.Filled)
 		heard := min(part, known)
 		p.Ws += watts * heard.Seconds()
@@ -37,10 +37,8 @@ func (p *profile) add(watts float64, d, known time.Duration) (steps int) {
 		if p.Filled < profileStep {
 			break
 		}
-		if len(p.Codes) < profileMost {
-			p.Codes = append(p.Codes, p.mean())
-			steps++
-		}
+		p.Codes = append(p.Codes, p.mean())
+		steps++
 		p.Ws, p.Filled, p.Known = 0, 0, 0
 	}
 	return steps
