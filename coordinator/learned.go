@@ -89,16 +89,6 @@ func (l *learned) length(n queue.Need) queue.Span {
 	}
 }
 
-// delay is the spread of the collection delays.
-func (l *learned) delay() queue.Span { return l.quantiles(l.Delays, priorDelay) }
-
-// occupied is how long a load for a need keeps its machine from the next call:
-// walking down, the cycle, and the wait until it is collected.
-func (l *learned) occupied(n queue.Need) queue.Span {
-	c, d := l.length(n), l.delay()
-	return queue.Span{Low: c.Low + d.Low, Median: walkDown + c.Median + d.Median, High: 2*walkDown + c.High + d.High}
-}
-
 // quantiles are the 10th, 50th and 90th percentile of a list; around the prior
 // while the list is short.
 func (l *learned) quantiles(list []time.Duration, prior time.Duration) queue.Span {

@@ -101,69 +101,75 @@ func (r *Room) forecast(s *Snapshot, now time.Time) {
 	for i := range s.Machines {
 		supplies[i] = r.supplyOf(&s.Machines[i], now)
 	}
-	outlook := queue.Outlook{Length: r.state.Learned.occupied}
-	line := slices.Clone(s.Turns)
-	for k := range line {
-		line[k].NotBefore = later(line[k].NotBefore, s.readyAt(line[k].Behind))
-	}
-	for _, need := range [...]queue.Need{queue.Wash, queue.Dry, queue.WashAndDry} {
-		line = append(line, queue.Turn{Need: need, State: queue.Waiting})
+	p := queue.Forecast(s.Turns, supplies, r.house(), r.outlook(), now)
+	for k := range s.Turns {
+		if s.Turns[k].State == queue.Waiting {
+			s.Forecasts = append(s.Forecasts, forecastAt(s.Turns[k].ID, p.Turns[k], now))
+		}
 	}
 	s.IfYouJoin = map[queue.Need]Forecast{}
-	for k, g := range queue.Forecast(line[:len(s.Turns)], supplies, outlook, now) {
-		if line[k].State == queue.Waiting {
-			s.Forecasts = append(s.Forecasts, forecastAt(line[k].ID, g, now))
-		}
+	for _, need := range [...]queue.Need{queue.Wash, queue.Dry, queue.WashAndDry} {
+		s.IfYouJoin[need] = forecastAt(0, p.Join[need], now)
 	}
-	for k := len(s.Turns); k < len(line); k++ {
-		with := append(slices.Clone(line[:len(s.Turns)]), line[k])
-		guesses := queue.Forecast(with, supplies, outlook, now)
-		s.IfYouJoin[line[k].Need] = forecastAt(0, guesses[len(guesses)-1], now)
-	}
-}
-
-// readyAt is when the load that a dryer is booked behind is expected to be
-// ready; zero when that is not known.
-func (s *Snapshot) readyAt(behind uint64) time.Time {
-	for i := range s.Machines {
-		if v := &s.Machines[i]; behind != 0 && v.Status == Running && v.Load != nil && uint64(v.Load.ID) == behind {
-			return v.Until
-		}
-	}
-	return time.Time{}
 }
 
 func forecastAt(id TurnID, g queue.Guess, now time.Time) Forecast {
 	return Forecast{Turn: id, Known: g.OK, Low: now.Add(g.In.Low), Median: now.Add(g.In.Median), High: now.Add(g.In.High)}
 }
 
-// supplyOf is a machine as the forecast sees it.
+// Before any history (common practice, no source): how people answer a call.
+const priorMissed = 0.1
+
+var priorWalk = queue.Span{Low: time.Minute, Median: walkDown, High: 2 * walkDown}
+
+// outlook is what the room has learned of lengths and people, with its rules.
+func (r *Room) outlook() *queue.Outlook {
+	l, rules := &r.state.Learned, &r.state.Rules
+	return &queue.Outlook{
+		Cycle: func(n queue.Need) queue.Spread {
+			list, prior := l.Combined, priorCombined
+			switch n {
+			case queue.Wash:
+				list, prior = l.Washes, priorWash
+			case queue.Dry:
+				list, prior = l.Dries, priorDry
+			}
+			return queue.Sampled(list, around(prior))
+		},
+		WalkDown: queue.SpreadOf(priorWalk), Missed: priorMissed,
+		Collect: queue.Sampled(l.Delays, around(priorDelay)), CallAfter: rules.CallWithLoadAfter(),
+		Hold:        func(HomeID) time.Duration { return rules.Hold },
+		RecallAfter: rules.RecallAfter,
+	}
+}
+
+// around is a wide span for a length of which only a usual value is known.
+func around(prior time.Duration) queue.Span {
+	return queue.Span{Low: prior * 6 / 10, Median: prior, High: prior * 16 / 10}
+}
+
+// supplyOf is a machine as the forecast sees it. The hold of a called turn is in the line.
 func (r *Room) supplyOf(v *MachineView, now time.Time) queue.Supply {
-	s := queue.Supply{Machine: v.Machine.Machine, Usable: v.Status != Out && v.Status != Unknown}
-	delay := r.state.Learned.delay()
-	switch {
-	case v.Status == Running:
-		s.FreeIn = queue.Span{
-			Low: v.Low.Sub(now) + delay.Low, Median: v.Until.Sub(now) + delay.Median, High: v.High.Sub(now) + delay.High,
+	s := queue.Supply{
+		Machine: v.Machine.Machine, Usable: v.Status != Out && v.Status != Unknown, Running: v.Status == Running,
+	}
+	if s.Running {
+		s.Ends = queue.SpreadOf(r.endOf(v, now))
+	}
+	if l := v.Load; l != nil && !v.MayHoldLoad {
+		s.Load, s.Home = uint64(l.ID), l.Home
+		if l.Ready() {
+			s.Waited, s.CallIn = now.Sub(l.ToldAt), r.callWithLoadAt(l).Sub(now)
 		}
-	case v.Hold != nil:
-		// Most holders start: the machine is then busy for a whole load.
-		s.FreeIn = r.state.Learned.occupied(needOf(v.Kind))
-	case v.Load != nil && !v.MayHoldLoad:
-		wait := max(r.callWithLoadAt(v.Load).Sub(now), 0)
-		s.FreeIn = queue.Span{Low: 0, Median: min(delay.Median, wait), High: wait}
 	}
 	return s
 }
 
-// needOf is what a kind of machine is mostly used for.
-func needOf(k queue.Kind) queue.Need {
-	switch k {
-	case queue.Dryer:
-		return queue.Dry
-	case queue.WasherDryer:
-		return queue.WashAndDry
-	default:
-		return queue.Wash
+// endOf is in how long a running machine is expected to end: as its engine says,
+// else as usual for its kind.
+func (r *Room) endOf(v *MachineView, now time.Time) queue.Span {
+	if v.Until.IsZero() {
+		return around(max(0, v.Since.Add(r.state.Learned.machine(v.Kind)).Sub(now)))
 	}
+	return queue.Span{Low: v.Low.Sub(now), Median: v.Until.Sub(now), High: v.High.Sub(now)}
 }

@@ -2,80 +2,84 @@ package queue
 
 import "time"
 
-// Span is a time with its uncertainty: Low <= Median <= High.
-type Span struct{ Low, Median, High time.Duration }
-
 // Supply is one machine as the forecast sees it.
 type Supply struct {
 	Machine Machine
-	// FreeIn is how long until the machine can be called to.
-	FreeIn Span
 	// Usable is false for a machine that is out or of which nothing is known.
 	Usable bool
+	// Running: a cycle runs, which is declared finished in Ends from now.
+	Running bool
+	Ends    Spread
+	// Load numbers the load inside (Turn.Behind refers to it), 0 for none; Home is
+	// whose it is, empty when nobody's.
+	Load uint64
+	Home HomeID
+	// Waited is how long the load, when nothing runs, has been waiting since its
+	// owner was told; CallIn is in how long the next turn is called although it is still inside.
+	Waited, CallIn time.Duration
 }
 
-// Outlook is what the forecast needs besides the line and the machines.
+// Outlook is what the forecast knows of how people in the room behave, and of
+// its rules.
 type Outlook struct {
-	// Length is how long a load for a need occupies a machine, from the call to the
-	// next call: walking down, the cycle, and the wait until it is collected.
-	Length func(Need) Span
+	// Cycle is how long a cycle takes from its start until it is declared finished.
+	Cycle func(Need) Spread
+	// WalkDown is how long a called resident takes to start the machine, of those
+	// who do within the hold.
+	WalkDown Spread
+	// Missed is the share of calls that lapse, 0 to 1.
+	Missed float64
+	// Collect is how long a finished load stays after its owner was told. After
+	// CallAfter the next turn is called although the load is inside.
+	Collect   Spread
+	CallAfter time.Duration
+	// Hold is how long a machine is held for a home.
+	Hold func(HomeID) time.Duration
+	// RecallAfter is how long a turn that missed its call is not called again,
+	// unless another is called before.
+	RecallAfter time.Duration
+	// Seed decides the draws; the same seed gives the same forecast.
+	Seed uint64
 }
 
-// Guess says when a turn will be called, counted from now. OK is false when no
-// usable machine serves it.
+// Guess says when a turn will be called, counted from now: the 10th, 50th and
+// 90th percentile, so that In is an 80 % interval. OK is false when that cannot be
+// said: no usable machine serves it, or it is more likely than not farther away
+// than two weeks.
 type Guess struct {
 	In Span
 	OK bool
 }
 
-// Forecast plays the line through the machines in order, first come first
-// served, once each with short, typical and long lengths, and says when each
-// waiting turn is called. Its cost is turns times machines.
-func Forecast(line Line, supplies []Supply, o Outlook, now time.Time) []Guess {
-	guesses := make([]Guess, len(line))
-	for q := range 3 {
-		free := make([]time.Duration, len(supplies))
-		for i := range supplies {
-			free[i] = supplies[i].FreeIn.pick(q)
-		}
-		for i := range line {
-			if line[i].State != Waiting {
-				continue
-			}
-			at, ok := place(&line[i], supplies, free, o, q, now)
-			guesses[i].OK = ok
-			guesses[i].In.set(q, at)
-		}
-	}
-	return guesses
+// Prospect is a forecast of a room.
+type Prospect struct {
+	// Turns are in the order of the line; those that do not wait have no guess.
+	Turns []Guess
+	// Join, by Need, is for a newcomer without wishes who joins the line now.
+	Join [WashAndDry + 1]Guess
 }
 
-// place gives the turn the machine that is free first and occupies it.
-func place(t *Turn, supplies []Supply, free []time.Duration, o Outlook, q int, now time.Time) (time.Duration, bool) {
-	best := -1
-	for i := range supplies {
-		if !supplies[i].Usable || t.Fits(&supplies[i].Machine) != Yes {
-			continue
-		}
-		if best < 0 || free[i] < free[best] {
-			best = i
+// Forecast says when each waiting turn is likely to be called. It plays the room
+// a hundred times or more into the future, by the rules that Eligible and Line know and
+// with lengths drawn from what the room has learned, and takes percentiles. Who
+// joins later, or walks up, is not foreseen.
+//
+// house is as for Eligible: its Loads count a called turn like a load. A nil
+// house has no limits and never closes.
+func Forecast(line Line, supplies []Supply, house *House, o *Outlook, now time.Time) Prospect {
+	w := newWorld(line, supplies, house, o, now)
+	p := newPlay(w)
+	for round := range w.lots.rounds() {
+		p.play(round)
+	}
+	prospect := Prospect{Turns: make([]Guess, len(line))}
+	for i := range line {
+		if line[i].State == Waiting {
+			prospect.Turns[i] = p.guess(i)
 		}
 	}
-	if best < 0 {
-		return 0, false
+	for k, need := range newcomers {
+		prospect.Join[need] = p.guess(w.ghosts + k)
 	}
-	at := max(free[best], t.NotBefore.Sub(now), t.Recall.Sub(now), 0)
-	free[best] = at + o.lasting(t.Need, q)
-	return at, true
-}
-
-func (s *Span) pick(q int) time.Duration { return [...]time.Duration{s.Low, s.Median, s.High}[q] }
-
-func (s *Span) set(q int, d time.Duration) {
-	*[...]*time.Duration{&s.Low, &s.Median, &s.High}[q] = d
-}
-
-func (o Outlook) lasting(n Need, q int) time.Duration {
-	s := o.Length(n)
-	return s.pick(q)
+	return prospect
 }
