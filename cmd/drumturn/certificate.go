@@ -12,10 +12,20 @@ import (
 // renews it need not restart the program.
 type certFiles struct {
 	cert, key string
+	// whose it is, and the section of the building file that names the files.
+	whose, section string
 
 	mu      sync.Mutex
 	loaded  *tls.Certificate
 	changed time.Time
+}
+
+// tlsConfig offers the certificate, which must be readable now.
+func (c *certFiles) tlsConfig(protocols ...string) (*tls.Config, error) {
+	if _, err := c.get(nil); err != nil {
+		return nil, err
+	}
+	return &tls.Config{GetCertificate: c.get, MinVersion: tls.VersionTLS12, NextProtos: protocols}, nil
 }
 
 // get returns the certificate, newly read when its file has changed. While the
@@ -35,7 +45,7 @@ func (c *certFiles) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
 			c.changed = info.ModTime()
 		}
 	case c.loaded == nil:
-		return nil, fmt.Errorf("the certificate of the pages: %w; name a pair that belongs together (server.cert_file, server.key_file)", loadErr)
+		return nil, fmt.Errorf("the %s certificate: %w; name a pair that belongs together (%[3]s.cert_file, %[3]s.key_file)", c.whose, loadErr, c.section)
 	}
 	return c.loaded, nil
 }

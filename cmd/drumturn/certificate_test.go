@@ -85,7 +85,7 @@ func (s *shelf) serial(c *certFiles) int64 {
 
 func TestCertFilesFollow(t *testing.T) {
 	s := newShelf(t, 1)
-	c := &certFiles{cert: s.path("cert.pem"), key: s.path("key.pem")}
+	c := &certFiles{cert: s.path("cert.pem"), key: s.path("key.pem"), section: "server"}
 	if n := s.serial(c); n != 1 {
 		t.Fatalf("certificate %d", n)
 	}
@@ -115,7 +115,7 @@ func TestCertFilesBroken(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := newShelf(t, 1)
-			c := &certFiles{cert: s.path("cert.pem"), key: s.path("key.pem")}
+			c := &certFiles{cert: s.path("cert.pem"), key: s.path("key.pem"), section: "server"}
 			if n := s.serial(c); n != 1 {
 				t.Fatalf("certificate %d", n)
 			}
@@ -137,9 +137,9 @@ func TestCertFilesBroken(t *testing.T) {
 func TestCertFilesAtStart(t *testing.T) {
 	s := newShelf(t, 1)
 	for name, c := range map[string]*certFiles{
-		"no certificate": {cert: s.path("none.pem"), key: s.path("key.pem")},
-		"no key":         {cert: s.path("cert.pem"), key: s.path("none.pem")},
-		"swapped":        {cert: s.path("key.pem"), key: s.path("cert.pem")},
+		"no certificate": {cert: s.path("none.pem"), key: s.path("key.pem"), section: "server"},
+		"no key":         {cert: s.path("cert.pem"), key: s.path("none.pem"), section: "server"},
+		"swapped":        {cert: s.path("key.pem"), key: s.path("cert.pem"), section: "server"},
 	} {
 		got, err := c.get(nil)
 		if err == nil || got != nil || !strings.Contains(err.Error(), "server.cert_file") {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"net"
@@ -83,12 +82,12 @@ func (a *app) addBroker() error {
 	}
 	opts.Address = a.file.Broker.Listen
 	if a.file.Broker.TLS.Mode == config.TLSFiles {
-		cert, err := tls.LoadX509KeyPair(a.file.Broker.TLS.CertFile, a.file.Broker.TLS.KeyFile)
-		if err != nil {
-			return fmt.Errorf("the broker's certificate: %w", err)
+		pair := &certFiles{cert: a.file.Broker.TLS.CertFile, key: a.file.Broker.TLS.KeyFile, whose: "MQTT broker's", section: "mqtt"}
+		var err error
+		if opts.TLS, err = pair.tlsConfig(); err != nil {
+			return err
 		}
 		opts.Address, opts.TLSAddress = "", a.file.Broker.Listen
-		opts.TLS = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}
 	}
 	broker, err := mqtt.NewBroker(opts)
 	if err != nil {

@@ -92,11 +92,8 @@ func (a *app) tlsConfig() (*tls.Config, error) {
 	t := a.file.Server.TLS
 	switch t.Mode {
 	case config.TLSFiles:
-		pair := &certFiles{cert: t.CertFile, key: t.KeyFile}
-		if _, err := pair.get(nil); err != nil {
-			return nil, err
-		}
-		return &tls.Config{GetCertificate: pair.get, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}, nil
+		pair := &certFiles{cert: t.CertFile, key: t.KeyFile, whose: "pages'", section: "server"}
+		return pair.tlsConfig("h2", "http/1.1")
 	case config.TLSACME:
 		folder := filepath.Join(a.file.Server.Data, "certificates")
 		if err := os.MkdirAll(folder, 0o700); err != nil {
