@@ -16,7 +16,7 @@ import (
 
 // fileArgument is the building file that a command is about.
 type fileArgument struct {
-	File string `arg:"" optional:"" default:"building.toml" help:"The building file."`
+	File string `arg:"" optional:"" default:"building.toml" help:"The building file; building.toml unless another is named."`
 }
 
 // load reads the building file; warnings go to w.

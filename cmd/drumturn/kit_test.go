@@ -220,3 +220,10 @@ func (w *wired) person(name string) coordinator.Person {
 	w.Fatalf("nobody is called %s", name)
 	return coordinator.Person{}
 }
+
+func (w *wired) rm(name string) {
+	w.Helper()
+	if err := os.Remove(w.path(name)); err != nil {
+		w.Fatal(err)
+	}
+}
