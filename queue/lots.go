@@ -52,7 +52,7 @@ func (l lots) cell(key uint64, round int) int {
 	p = q & mask
 	p ^= p >> half
 	p = (p + key>>48) & mask
-	fine := q >> l.bits & (cells>>l.bits - 1)
+	fine := (q>>l.bits + key>>58) & (cells>>l.bits - 1)
 	return int(p<<(10-l.bits) | fine)
 }
 
