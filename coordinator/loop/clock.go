@@ -1,6 +1,7 @@
 package loop
 
 import (
+	"math"
 	"sync"
 	"time"
 )
@@ -35,9 +36,10 @@ func (f Fast) Now() time.Time {
 	return f.Start.Add(time.Duration(float64(time.Since(f.Since)) * f.Speed))
 }
 
-// At waits for the accelerated time.
+// At waits for the accelerated time. It rounds up: woken a moment early, whoever
+// waits would find nothing due and come back at once, again and again.
 func (f Fast) At(t time.Time) (<-chan struct{}, func()) {
-	return after(time.Duration(float64(t.Sub(f.Now())) / f.Speed))
+	return after(time.Duration(math.Ceil(float64(t.Sub(f.Now())) / f.Speed)))
 }
 
 func after(d time.Duration) (<-chan struct{}, func()) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"slices"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -20,13 +21,27 @@ type fakeStore struct {
 	units   map[coordinator.Unit]*coordinator.Stored
 	commits [][]coordinator.ChangeSet
 	fail    error
+	// enter is called at the begin of every commit, if set before the loops run.
+	enter func(sets []coordinator.ChangeSet)
+	// refuse may make a commit fail.
+	refuse func(sets []coordinator.ChangeSet) error
+	// unreadable is a unit that cannot be loaded; no unit is called so otherwise.
+	unreadable coordinator.Unit
 }
 
 func newFakeStore() *fakeStore {
-	return &fakeStore{units: map[coordinator.Unit]*coordinator.Stored{}}
+	return &fakeStore{units: map[coordinator.Unit]*coordinator.Stored{}, unreadable: "nothing"}
 }
 
 func (f *fakeStore) Commit(_ context.Context, sets ...coordinator.ChangeSet) error {
+	if f.enter != nil {
+		f.enter(sets)
+	}
+	if f.refuse != nil {
+		if err := f.refuse(sets); err != nil {
+			return err
+		}
+	}
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.fail != nil {
@@ -59,7 +74,10 @@ func (f *fakeStore) apply(set coordinator.ChangeSet) error {
 	for _, row := range set.Rows {
 		u.Rows = append(without(u.Rows, row), row)
 	}
-	u.Checkpoints = append(u.Checkpoints, set.Checkpoints...)
+	for _, c := range set.Checkpoints {
+		u.Checkpoints = slices.DeleteFunc(slices.Clone(u.Checkpoints), func(old coordinator.MachineCheckpoint) bool { return old.Machine == c.Machine })
+		u.Checkpoints = append(u.Checkpoints, c)
+	}
 	return nil
 }
 
@@ -76,16 +94,43 @@ func without(rows []coordinator.Row, row coordinator.Row) []coordinator.Row {
 func (f *fakeStore) Load(_ context.Context, unit coordinator.Unit) (coordinator.Stored, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	if unit == f.unreadable {
+		return coordinator.Stored{}, errDisk
+	}
 	if u := f.units[unit]; u != nil {
-		return *u, nil
+		loaded := *u
+		loaded.Tail = slices.DeleteFunc(slices.Clone(u.Tail), func(r coordinator.MachineReading) bool {
+			return slices.ContainsFunc(u.Checkpoints, func(c coordinator.MachineCheckpoint) bool {
+				return c.Machine == r.Machine && !r.Reading.At.After(c.At)
+			})
+		})
+		return loaded, nil
 	}
 	return coordinator.Stored{}, nil
 }
 
 // readings counts the readings stored for a unit.
 func (f *fakeStore) readings(unit coordinator.Unit) int {
-	s, _ := f.Load(context.Background(), unit)
-	return len(s.Tail)
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if u := f.units[unit]; u != nil {
+		return len(u.Tail)
+	}
+	return 0
+}
+
+// breakDown makes every commit from now on fail with err.
+func (f *fakeStore) breakDown(err error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.fail = err
+}
+
+// calls lists the commits so far.
+func (f *fakeStore) calls() [][]coordinator.ChangeSet {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return append([][]coordinator.ChangeSet(nil), f.commits...)
 }
 
 // notices lists the kinds of all notices committed, in order.
@@ -125,7 +170,13 @@ type house struct {
 // open runs a building on a store; it stops with the test.
 func open(t *testing.T, store *fakeStore, clock Clock) *house {
 	t.Helper()
-	h, err := Open(t.Context(), testPlans(), fixed, store, clock, slog.New(slog.DiscardHandler))
+	return openPlans(t, store, clock, testPlans())
+}
+
+// openPlans is open for other rooms than the one.
+func openPlans(t *testing.T, store *fakeStore, clock Clock, plans []coordinator.Plan) *house {
+	t.Helper()
+	h, err := Open(t.Context(), plans, fixed, store, clock, slog.New(slog.DiscardHandler))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -50,14 +50,11 @@ func (p *People) Do(ctx context.Context, ev coordinator.PeopleEvent) error {
 	case <-ctx.Done():
 		return ctx.Err()
 	}
-	select {
-	case err := <-it.answer:
+	told, err := await(ctx, it.answer, p.done)
+	if err != nil {
 		return err
-	case <-p.done:
-		return ErrStopped
-	case <-ctx.Done():
-		return ctx.Err()
 	}
+	return told
 }
 
 // Run owns the people until ctx ends or the store fails. It is called once.

@@ -126,13 +126,28 @@ func (r *Room) Do(ctx context.Context, ev coordinator.Event) (coordinator.Reply,
 	if err := r.enqueue(ctx, item{at: r.clock.Now(), event: ev, answer: to}); err != nil {
 		return coordinator.Reply{}, err
 	}
+	a, err := await(ctx, to, r.done)
+	if err != nil {
+		return coordinator.Reply{}, err
+	}
+	return a.reply, a.err
+}
+
+// await waits for an answer. One given before the loop stopped counts although it
+// has stopped since: what it tells of is stored.
+func await[T any](ctx context.Context, to <-chan T, done <-chan struct{}) (a T, err error) {
 	select {
-	case a := <-to:
-		return a.reply, a.err
-	case <-r.done:
-		return coordinator.Reply{}, ErrStopped
+	case a = <-to:
+		return a, nil
 	case <-ctx.Done():
-		return coordinator.Reply{}, ctx.Err()
+		return a, ctx.Err()
+	case <-done:
+	}
+	select {
+	case a = <-to:
+		return a, nil
+	default:
+		return a, ErrStopped
 	}
 }
 
@@ -157,7 +172,10 @@ func (r *Room) Run(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			release()
-			return r.stop()
+			if err := r.stop(); err != nil {
+				return r.fail(err)
+			}
+			return nil
 		case it := <-r.inbox:
 			r.take(it)
 		case <-reached:
