@@ -260,3 +260,30 @@ func TestForecastKnowsNothing(t *testing.T) {
 		t.Errorf("an empty room: %+v", p)
 	}
 }
+
+// TestForecastSecondChance: half of all calls are missed, each by its own chance.
+// So a turn that is called again at once starts at 0 in half of the cases, at 10 in
+// a quarter, and never in a quarter: a newcomer is called at 60, 70 or 20.
+func TestForecastSecondChance(t *testing.T) {
+	o := sure(60 * minute)
+	o.Missed = 0.5
+	o.Hold = func(HomeID) time.Duration { return 10 * minute }
+	got := Forecast(waiting("w"), []Supply{aWasher("1", 0)}, nil, o, noon).Join[Wash].In
+	if want := (Span{20 * minute, 60 * minute, 70 * minute}); got != want {
+		t.Errorf("a newcomer is called in %v, want %v", got, want)
+	}
+}
+
+// TestForecastWalksWithinTheHold: who comes at all comes before the hold ends, and
+// a home with a longer hold may take longer.
+func TestForecastWalksWithinTheHold(t *testing.T) {
+	o := sure(60 * minute)
+	o.WalkDown = Always(30 * minute)
+	o.Hold = func(h HomeID) time.Duration {
+		if h == "b" {
+			return 20 * minute
+		}
+		return 10 * minute
+	}
+	wantIn(t, "walks", Forecast(waiting("www"), []Supply{aWasher("1", 0)}, nil, o, noon).Turns, 0, 70*minute, 150*minute)
+}
