@@ -1,0 +1,193 @@
+package push
+
+import (
+	"context"
+	"fmt"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"drumturn/coordinator"
+)
+
+func TestStalledServiceDelaysNobodyElse(t *testing.T) {
+	devices := []coordinator.Subscription{device("slow", "a", "dead.example"), device("fast", "c", "push.example")}
+	bubble(t, devices, func(t *testing.T, h *house) {
+		start := time.Now()
+		for i := range 1000 {
+			h.box.put(called(i+1, start.Add(-time.Second)))
+		}
+		other := called(2000, start)
+		other.To = "c"
+		h.box.put(other)
+		h.post.answer = func(ctx context.Context, m Message, _ int) Result {
+			if m.To.ID == "slow" {
+				return stall(ctx)
+			}
+			return Result{Status: 201}
+		}
+		defer h.start(t)()
+		synctest.Wait()
+		if fast := h.post.to("fast"); len(fast) != 1 || !fast[0].At.Equal(start) {
+			t.Errorf("the other service got %+v", fast)
+		}
+		if slow := len(h.post.to("slow")); slow != h.PerHost {
+			t.Errorf("%d sends under way at the dead service, want %d", slow, h.PerHost)
+		}
+		if row := h.box.row(other); row.State != coordinator.Done {
+			t.Errorf("its row: %+v", row)
+		}
+	})
+}
+
+func TestSendsUnderWayAreBounded(t *testing.T) {
+	var devices []coordinator.Subscription
+	for i := range 100 {
+		devices = append(devices, device(fmt.Sprintf("d%d", i), "a", fmt.Sprintf("push%d.example", i)))
+	}
+	bubble(t, devices, func(t *testing.T, h *house) {
+		h.box.put(called(1, time.Now()))
+		h.post.answer = func(ctx context.Context, _ Message, _ int) Result { return stall(ctx) }
+		defer h.start(t)()
+		synctest.Wait()
+		if n := len(h.post.to("")); n != h.Parallel {
+			t.Errorf("%d under way, want %d", n, h.Parallel)
+		}
+	})
+}
+
+func TestTooLateWhileQueuedIsNotSent(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		h.PerHost = 1
+		first, second := called(1, time.Now()), called(2, time.Now())
+		second.UsefulUntil = time.Now().Add(5 * time.Second)
+		h.box.put(first)
+		h.box.put(second)
+		h.post.answer = func(ctx context.Context, _ Message, _ int) Result {
+			time.Sleep(6 * time.Second)
+			return Result{Status: 201}
+		}
+		defer h.start(t)()
+		time.Sleep(time.Minute)
+		if row := h.box.row(second); len(h.post.to("")) != 1 || row.State != coordinator.Dropped || row.Why != TooLate.String() {
+			t.Errorf("%d sends, %+v", len(h.post.to("")), row)
+		}
+	})
+}
+
+// What is in hand must not be taken for withdrawn because a flood of older rows
+// fills the list of due ones.
+func TestAFloodDoesNotWithdraw(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		h.PerHost = 1
+		h.post.answer = func(context.Context, Message, int) Result {
+			time.Sleep(10 * time.Millisecond)
+			return Result{Status: 201}
+		}
+		for i := range 10 {
+			h.box.put(called(i+1, time.Now()))
+		}
+		defer h.start(t)()
+		synctest.Wait()
+		for i := range 1000 {
+			h.box.put(called(i+100, time.Now().Add(-time.Minute)))
+		}
+		h.Wake()
+		time.Sleep(time.Minute)
+		if n := len(h.post.to("d1")); n != 1010 {
+			t.Errorf("%d sent, want 1010", n)
+		}
+	})
+}
+
+// A row in hand hides from NextDelivery those that become due after it.
+func TestDueWhileOthersAreUnderWay(t *testing.T) {
+	devices := []coordinator.Subscription{device("slow", "a", "dead.example"), device("fast", "c", "push.example")}
+	bubble(t, devices, func(t *testing.T, h *house) {
+		h.box.put(called(1, time.Now()))
+		other := called(2, time.Now().Add(3*time.Second))
+		other.To = "c"
+		h.box.put(other)
+		h.post.answer = func(ctx context.Context, m Message, _ int) Result {
+			if m.To.ID == "slow" {
+				return stall(ctx)
+			}
+			return Result{Status: 201}
+		}
+		defer h.start(t)()
+		time.Sleep(30 * time.Second)
+		if fast := h.post.to("fast"); len(fast) != 1 || fast[0].At.Sub(other.Made) > lookAgain {
+			t.Errorf("%+v", fast)
+		}
+	})
+}
+
+func TestWithdrawnWhileQueuedIsNotSent(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		h.PerHost = 1
+		first, second := called(1, time.Now()), called(2, time.Now())
+		h.box.put(first)
+		h.box.put(second)
+		h.post.answer = func(ctx context.Context, _ Message, try int) Result {
+			if try == 1 {
+				return stall(ctx)
+			}
+			return Result{Status: 201}
+		}
+		defer h.start(t)()
+		synctest.Wait()
+		h.box.withdraw(second.Key())
+		h.Wake()
+		time.Sleep(time.Hour)
+		for _, s := range h.post.to("") {
+			if s.Payload.Tag == Tag(&second) {
+				t.Error("it was sent all the same")
+			}
+		}
+		if row := h.box.row(second); row.State != coordinator.Withdrawn {
+			t.Errorf("%+v", row)
+		}
+		if row := h.box.row(first); row.State != coordinator.Done || row.Devices[0].Tries != 2 {
+			t.Errorf("%+v", row)
+		}
+	})
+}
+
+func TestWithdrawnWhileUnderWayIsNotRetried(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		n := called(1, time.Now())
+		h.box.put(n)
+		h.post.answer = func(context.Context, Message, int) Result {
+			time.Sleep(2 * time.Second)
+			return Result{Status: 503}
+		}
+		defer h.start(t)()
+		time.Sleep(time.Second)
+		h.box.withdraw(n.Key())
+		time.Sleep(time.Hour)
+		row := h.box.row(n)
+		if row.State != coordinator.Withdrawn || len(row.Devices) != 1 || len(h.post.to("")) != 1 {
+			t.Errorf("%+v after %d sends", row, len(h.post.to("")))
+		}
+	})
+}
+
+func TestUnsubscribedWhileQueuedIsNotSent(t *testing.T) {
+	devices := []coordinator.Subscription{device("d1", "a", "push.example"), device("d2", "a", "push.example")}
+	bubble(t, devices, func(t *testing.T, h *house) {
+		h.PerHost = 1
+		n := called(1, time.Now())
+		h.box.put(n)
+		h.post.answer = func(context.Context, Message, int) Result {
+			time.Sleep(5 * time.Second)
+			return Result{Status: 201}
+		}
+		defer h.start(t)()
+		synctest.Wait()
+		_ = h.forget(t.Context(), "d2")
+		time.Sleep(time.Hour)
+		if row := h.box.row(n); len(h.post.to("d2")) != 0 || row.State != coordinator.Done || row.Why != "sent to one device" {
+			t.Errorf("%+v", row)
+		}
+	})
+}
