@@ -66,6 +66,7 @@ const (
 	FactHeard     FactKind = "heard"
 	FactSupply    FactKind = "supply" // a supply interruption began or ended; Note says which
 	FactRules     FactKind = "rules"
+	FactLevels    FactKind = "levels" // what was learned of a machine's power changed, or was forgotten
 	FactAssumed   FactKind = "assumed-empty"
 )
 

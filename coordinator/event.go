@@ -96,6 +96,12 @@ type (
 		Machine MachineID
 		Person  PersonID
 	}
+	// ForgetLearned makes what was learned about a machine's power as new, for one
+	// that was repaired or replaced.
+	ForgetLearned struct {
+		Machine MachineID
+		Person  PersonID
+	}
 	// ByHand switches running by hand, for a machine whose meter is broken.
 	ByHand struct {
 		Machine MachineID
@@ -125,26 +131,27 @@ type (
 	}
 )
 
-func (Measured) roomEvent()    {}
-func (Tick) roomEvent()        {}
-func (Founded) roomEvent()     {}
-func (Reopened) roomEvent()    {}
-func (Join) roomEvent()        {}
-func (Leave) roomEvent()       {}
-func (LetNext) roomEvent()     {}
-func (NotNow) roomEvent()      {}
-func (Claim) roomEvent()       {}
-func (NotMe) roomEvent()       {}
-func (Collect) roomEvent()     {}
-func (StillInside) roomEvent() {}
-func (ReportFault) roomEvent() {}
-func (TakeOut) roomEvent()     {}
-func (PutBack) roomEvent()     {}
-func (ByHand) roomEvent()      {}
-func (StartByHand) roomEvent() {}
-func (EndByHand) roomEvent()   {}
-func (SetRules) roomEvent()    {}
-func (MovedOut) roomEvent()    {}
+func (Measured) roomEvent()      {}
+func (Tick) roomEvent()          {}
+func (Founded) roomEvent()       {}
+func (Reopened) roomEvent()      {}
+func (Join) roomEvent()          {}
+func (Leave) roomEvent()         {}
+func (LetNext) roomEvent()       {}
+func (NotNow) roomEvent()        {}
+func (Claim) roomEvent()         {}
+func (NotMe) roomEvent()         {}
+func (Collect) roomEvent()       {}
+func (StillInside) roomEvent()   {}
+func (ReportFault) roomEvent()   {}
+func (TakeOut) roomEvent()       {}
+func (PutBack) roomEvent()       {}
+func (ForgetLearned) roomEvent() {}
+func (ByHand) roomEvent()        {}
+func (StartByHand) roomEvent()   {}
+func (EndByHand) roomEvent()     {}
+func (SetRules) roomEvent()      {}
+func (MovedOut) roomEvent()      {}
 
 // Reply is what a step tells its caller besides the changes.
 type Reply struct {

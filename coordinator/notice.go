@@ -25,6 +25,8 @@ const (
 	LoadTaken    NoticeKind = "load-taken"    // somebody says your machine is empty
 	FaultTold    NoticeKind = "fault-told"    // to the manager: a fault was reported
 	MeterSilent  NoticeKind = "meter-silent"  // to the manager: a meter is silent
+	// LevelsChanged, to the manager: a machine draws another power than it used to.
+	LevelsChanged NoticeKind = "levels-changed"
 )
 
 // Role addresses a notice to whoever has it, instead of to a person.

@@ -22,6 +22,8 @@ type Room struct {
 	watts  []float64
 	zeroAt []time.Time
 	glows  []bool
+	// known is what each engine has learned, as of the last event; nil: ask it.
+	known []*cycle.Knowledge
 
 	seq   uint64    // of the last change set handed out
 	out   ChangeSet // the set under construction
@@ -74,6 +76,11 @@ type machineState struct {
 	// FaultCount numbers the faults ever reported, for notice keys.
 	FaultCount int `json:",omitempty"`
 
+	// Unsure is since when a running machine's detector knows nothing of it (it
+	// relearns): when it then sees no work for unsureFor, the cycle is presumed over.
+	Unsure time.Time `json:",omitzero"`
+	// ChangedTold is the change of the machine's levels that managers were told of.
+	ChangedTold time.Time `json:",omitzero"`
 	// Deferred is an end that waits to see whether the supply interruption explains it.
 	Deferred *cycle.Event `json:",omitempty"`
 
@@ -100,6 +107,7 @@ func (r *Room) wire(engine NewEngine) {
 	r.watts = make([]float64, len(r.plan.Machines))
 	r.zeroAt = make([]time.Time, len(r.plan.Machines))
 	r.glows = make([]bool, len(r.plan.Machines))
+	r.known = make([]*cycle.Knowledge, len(r.plan.Machines))
 	for i := range r.plan.Machines {
 		m := &r.plan.Machines[i]
 		r.engines[i] = engine(m.Power)
@@ -152,6 +160,9 @@ func (r *Room) Measure(now time.Time, id MachineID, reading cycle.Reading) Chang
 		r.hear(i, r.engines[i].Read(now, reading), now)
 		if before.IsZero() {
 			r.firstHeard(i)
+		}
+		if !r.state.Machines[i].Unsure.IsZero() {
+			r.resolveUnsure(i, now)
 		}
 	}
 	if !r.dirty {

@@ -39,6 +39,7 @@ func (r *Room) hear(i int, events []cycle.Event, now time.Time) {
 			r.heardAgain(i, now)
 		}
 	}
+	r.noticeChange(i, now)
 	r.checkpoint(i)
 }
 
@@ -118,6 +119,7 @@ func (r *Room) newLoad(i int, start, now time.Time) *Load {
 	r.fact(Fact{Kind: kind, Machine: m.ID, Person: l.Owner, Home: l.Home, Turn: l.Turn, Load: l.ID, Cycle: m.Cycle, Start: start})
 	if l.Turn != 0 {
 		r.turnStarted(i, &l, now)
+		r.tellBegun(i, &l, now)
 	}
 	return r.load(l.ID)
 }

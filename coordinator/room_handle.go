@@ -47,6 +47,8 @@ func (r *Room) handleAtMachine(now time.Time, ev Event) error {
 		return r.at(e.Machine, func(i int) error { return r.takeOut(i, e) })
 	case PutBack:
 		return r.at(e.Machine, func(i int) error { return r.putBack(i, e) })
+	case ForgetLearned:
+		return r.at(e.Machine, func(i int) error { return r.forgetLearned(i, e) })
 	case ByHand:
 		return r.at(e.Machine, func(i int) error { return r.byHand(i, e) })
 	case StartByHand:

@@ -77,9 +77,7 @@ func (r *Room) takeStep(i int, l *Load, step int, now time.Time) {
 		n.Kind, n.To = LoadNudge, l.Owner
 	case TellNext:
 		n.Kind = LoadWaiting
-		if k := r.state.Turns.FirstWaiting(&r.plan.Machines[i].Machine); k >= 0 {
-			n.To = r.state.Turns[k].Person
-		}
+		n.To = r.nextFor(i, l, now)
 	case TellManager:
 		n.Kind, n.Role, n.UsefulUntil = LoadLeft, Managers, now.Add(12*time.Hour)
 	}
@@ -90,6 +88,20 @@ func (r *Room) takeStep(i int, l *Load, step int, now time.Time) {
 		Kind: FactNudged, Machine: l.Machine, Person: n.To, Load: l.ID, Cycle: l.Cycle,
 		Note: fmt.Sprintf("step %d: %s", step+1, tell),
 	})
+}
+
+// nextFor is who waits for machine i and would be called now, but for the load in
+// it; nobody of the home whose load it is, and empty for nobody.
+func (r *Room) nextFor(i int, l *Load, now time.Time) PersonID {
+	for k := range r.state.Turns {
+		t := &r.state.Turns[k]
+		others := l.Owner == "" || !l.mine(t.Person, t.Home)
+		if others && t.State == queue.Waiting && t.Behind == 0 && !now.Before(t.NotBefore) &&
+			t.Fits(&r.plan.Machines[i].Machine) == queue.Yes {
+			return t.Person
+		}
+	}
+	return ""
 }
 
 // assumeEmpty lets the board say "free, may hold a load" when nobody waits for

@@ -65,7 +65,14 @@ func (r *Room) lapsedStep(l *Load, now, since time.Time) (due time.Time, gap tim
 // restart, by events of its own: stored facts are never folded again.
 func (r *Room) reconcile(i int, now time.Time) {
 	m, status := &r.state.Machines[i], r.engines[i].Status()
-	if m.ByHand || m.Deferred != nil || status.Last.At.IsZero() {
+	if m.ByHand || m.Deferred != nil {
+		return
+	}
+	if status.Last.At.IsZero() {
+		if m.Running {
+			m.Unsure = now
+			r.touch()
+		}
 		return
 	}
 	switch {
@@ -77,5 +84,25 @@ func (r *Room) reconcile(i int, now time.Time) {
 	}
 	if m.Silent && !status.Silent {
 		r.heardAgain(i, now)
+	}
+}
+
+// unsureFor is how long a detector that relearns may see no work of a machine
+// that was running, until its cycle is presumed over.
+const unsureFor = 10 * time.Minute
+
+// resolveUnsure looks whether machine i, running before its detector was made
+// anew, still works.
+func (r *Room) resolveUnsure(i int, now time.Time) {
+	m, status := &r.state.Machines[i], r.engines[i].Status()
+	switch {
+	case !m.Running || m.ByHand || status.Running:
+		m.Unsure = time.Time{}
+		r.touch()
+	case now.Sub(m.Unsure) >= unsureFor:
+		end := later(m.Start, m.Unsure)
+		m.Unsure = time.Time{}
+		r.cycleEnded(i, cycle.Event{Kind: cycle.Presumed, At: now, Start: m.Start, End: end}, now)
+		r.checkpoint(i)
 	}
 }

@@ -1,6 +1,7 @@
 package coordinator
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -10,6 +11,9 @@ import (
 // longestFault bounds what a report of a fault may say, in bytes.
 const longestFault = 400
 
+// mostFaults is how many reports about one machine the board keeps, the newest.
+const mostFaults = 10
+
 // reportFault warns the board about machine i and tells the managers.
 func (r *Room) reportFault(now time.Time, i int, e ReportFault) error {
 	text := strings.TrimSpace(e.Text)
@@ -17,6 +21,9 @@ func (r *Room) reportFault(now time.Time, i int, e ReportFault) error {
 		return Refuse(Invalid, "fault.text", "Say in a few words what is wrong (at most %d characters).", longestFault)
 	}
 	m := &r.state.Machines[i]
+	if len(m.Faults) >= mostFaults {
+		m.Faults = slices.Delete(m.Faults, 0, len(m.Faults)-mostFaults+1)
+	}
 	m.Faults = append(m.Faults, Fault{At: now, Home: e.Home, Text: text})
 	m.FaultCount++
 	r.tell(i, Notice{

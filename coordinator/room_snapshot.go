@@ -39,6 +39,7 @@ func (r *Room) view(i int, now time.Time, v *MachineView) {
 		EnergyWh: status.EnergyWh, Cycle: m.Cycle, Stalled: status.Stalled,
 	}
 	v.ReservedFor = slices.Clone(v.ReservedFor)
+	v.Learned = r.knowledge(i)
 	if l := r.load(m.Load); l != nil {
 		c := *l
 		v.Load = &c

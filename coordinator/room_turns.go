@@ -170,6 +170,16 @@ func (r *Room) turnStarted(i int, l *Load, now time.Time) {
 	t := &r.state.Turns[k]
 	t.State, t.Machine, t.HoldUntil = queue.Started, l.Machine, time.Time{}
 	r.withdraw(Subject{Turn: t.ID})
+	if dryer := (queue.Turn{Person: t.Person, Home: t.Home, Need: queue.Dry, Wishes: t.Wishes}); t.DryAfter && r.serves(&dryer) {
+		if !l.Ready() {
+			dryer.Behind = uint64(l.ID)
+		}
+		r.addTurn(dryer, now)
+	}
+}
+
+// tellBegun tells the holder of machine i that it runs: whoever did not start it can say so.
+func (r *Room) tellBegun(i int, l *Load, now time.Time) {
 	notice := Notice{
 		Subject: Subject{Load: l.ID}, Kind: LoadBegun, Step: r.again(), To: l.Owner,
 		UsefulUntil: now.Add(r.state.Rules.NotMeWithin),
@@ -178,10 +188,4 @@ func (r *Room) turnStarted(i int, l *Load, now time.Time) {
 		notice.Until = now.Add(left.Median)
 	}
 	r.tell(i, notice)
-	if dryer := (queue.Turn{Person: t.Person, Home: t.Home, Need: queue.Dry, Wishes: t.Wishes}); t.DryAfter && r.serves(&dryer) {
-		if !l.Ready() {
-			dryer.Behind = uint64(l.ID)
-		}
-		r.addTurn(dryer, now)
-	}
 }

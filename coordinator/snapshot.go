@@ -131,6 +131,8 @@ type MachineView struct {
 	// EnergyWh is that of the running or last cycle so far; Cycle its number.
 	EnergyWh float64
 	Cycle    uint64
+	// Learned is what was learned of its power; nil when its engine does not learn.
+	Learned *cycle.Knowledge
 }
 
 // Forecast says when a waiting turn is likely to be called.

@@ -102,6 +102,8 @@ var english = catalogue{
 	coordinator.LoadTaken:    enLoadTaken,
 	coordinator.FaultTold:    enFaultTold,
 	coordinator.MeterSilent:  enMeterSilent,
+
+	coordinator.LevelsChanged: enLevelsChanged,
 }
 
 func someNews(s said) Text {
@@ -207,4 +209,8 @@ func enFaultTold(s said) Text {
 
 func enMeterSilent(s said) Text {
 	return Text{"No readings from a meter", fmt.Sprintf("The meter of %s is silent (noticed at %s). Until it is heard again, the board shows that machine as unknown.", s.place(), enClock(s, s.Made))}
+}
+
+func enLevelsChanged(s said) Text {
+	return Text{"A machine draws another power than before", fmt.Sprintf("What %s draws has changed for good (noticed at %s), and is learned anew. Was it repaired or replaced? If not, have it looked at.", s.place(), enClock(s, s.Made))}
 }

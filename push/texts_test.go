@@ -18,7 +18,7 @@ import (
 var allKinds = []coordinator.NoticeKind{
 	coordinator.TurnCalled, coordinator.TurnMissed, coordinator.TurnEnded, coordinator.TurnReturned, coordinator.LoadBegun,
 	coordinator.LoadReady, coordinator.LoadNudge, coordinator.LoadWaiting, coordinator.LoadLeft, coordinator.LoadMoved,
-	coordinator.LoadTaken, coordinator.FaultTold, coordinator.MeterSilent,
+	coordinator.LoadTaken, coordinator.FaultTold, coordinator.MeterSilent, coordinator.LevelsChanged,
 }
 
 func summerPlace(t testing.TB) Place {

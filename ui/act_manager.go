@@ -49,6 +49,8 @@ func managerEvent(f form, m coordinator.MachineID, who coordinator.PersonID) (co
 		return coordinator.PutBack{Machine: m, Person: who}, nil
 	case "by-hand-on", "by-hand-off":
 		return coordinator.ByHand{Machine: m, Person: who, On: f["do"] == "by-hand-on"}, nil
+	case "forget-learned":
+		return coordinator.ForgetLearned{Machine: m, Person: who}, nil
 	case "empty", "on-table":
 		return coordinator.Collect{Machine: m, Person: who, OnTable: f["do"] == "on-table"}, nil
 	}

@@ -31,6 +31,8 @@ var noticeWords = map[coordinator.NoticeKind]string{
 	coordinator.LoadTaken:    "%s was said to be empty",
 	coordinator.FaultTold:    "fault at %s",
 	coordinator.MeterSilent:  "meter of %s silent",
+
+	coordinator.LevelsChanged: "%s draws another power",
 }
 
 // noticeLines turns deliveries into lines and counts those that failed.

@@ -48,6 +48,8 @@ type managerMachine struct {
 	Out, Hand bool
 	Faults    []faultLine
 	Load      bool
+	// Learned is what was learned of its power, a line each.
+	Learned []string
 }
 
 // faultLine is a report as the manager reads it.
@@ -118,6 +120,7 @@ func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom 
 			Row: machineRow(sc.snap, sc.axis, m, false), Act: "/manager" + machinePath(room, m.ID),
 			Out: m.Status == coordinator.Out, Hand: m.ByHand, Load: m.Load != nil && m.Load.Ready() || m.MayHoldLoad,
 		}
+		mm.Learned = learnedLines(m.Learned, sc)
 		for _, f := range m.Faults {
 			home := people.Homes[f.Home].Name
 			mm.Faults = append(mm.Faults, faultLine{At: clock(f.At, sc.now, sc.axis.zone), Text: f.Text, Home: home})

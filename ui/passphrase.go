@@ -28,6 +28,12 @@ const (
 	maxPassphrase = 256
 )
 
+// HashPassphrase is the form in which a manager's passphrase is stored: argon2id
+// as a PHC string.
+func (s *Server) HashPassphrase(ctx context.Context, passphrase string) (string, error) {
+	return s.hashPassphrase(ctx, passphrase)
+}
+
 // hashPassphrase makes the PHC string ($argon2id$v=19$m=…,t=…,p=…$salt$hash).
 func (s *Server) hashPassphrase(ctx context.Context, passphrase string) (string, error) {
 	salt := make([]byte, argonSalt)

@@ -19,6 +19,9 @@ import (
 	"drumturn/coordinator/store"
 )
 
+// demoPassphrase is the invented manager's.
+const demoPassphrase = "lint screens are clean"
+
 // demoPast is how long the invented building has been in use.
 const demoPast = 28 * 24 * time.Hour
 
@@ -139,8 +142,12 @@ func (d *demonstration) live(ctx context.Context, town *demo.Town, now time.Time
 // makeManager gives the demonstration's manager a session.
 func (d *demonstration) makeManager(ctx context.Context) error {
 	token := d.app.firstLink[len("/manager/first?token="):]
+	hash, err := d.app.pages.HashPassphrase(ctx, demoPassphrase)
+	if err != nil {
+		return err
+	}
 	return d.app.house.Seed(ctx, coordinator.SetPassphrase{
-		TokenHash: hashOf(token), Passphrase: "nobody can sign in with a passphrase here", NewID: "manager",
+		TokenHash: hashOf(token), Passphrase: hash, NewID: "manager",
 		SessionHash: hashOf(d.manager), Expires: d.app.clock.Now().AddDate(1, 0, 0),
 	})
 }
@@ -163,10 +170,10 @@ func (d *demonstration) announce(s streams, speed float64) {
 	fmt.Fprintf(s.out, `
   Resident   %[1]s/demo/resident    (you live in this building; no sign-in)
   Wall       %[1]s/r/%[2]s/wall?key=%[3]s
-  Manager    %[1]s/demo/manager
+  Manager    %[1]s/demo/manager     (passphrase, should you sign out: %[5]s)
 
 Everything is kept in %[4]s and can be deleted afterwards.
-`, at, demo.Cellar, d.app.wallKey, d.data)
+`, at, demo.Cellar, d.app.wallKey, d.data, demoPassphrase)
 	if speed == 1 {
 		fmt.Fprintln(s.out, "With --speed 60 an hour passes in a minute. Stop with Ctrl-C.")
 		return

@@ -60,6 +60,9 @@ func Run(o Options, out io.Writer) error {
 	if err := play(o.New(set), src.next, l); err != nil {
 		return err
 	}
+	if s.readings == 0 && !o.JSON && o.SVG == "" {
+		return UsageError(fmt.Sprintf("%s has no readings; a trace is CSV, first a line time,watts and then a line a reading, such as 2026-03-01T10:00:00Z,1.5", o.Trace))
+	}
 	return o.tell(s, lines, set, out)
 }
 

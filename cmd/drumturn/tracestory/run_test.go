@@ -93,8 +93,10 @@ func TestRunBadTraces(t *testing.T) {
 		}
 	}
 	for _, text := range []string{"", "time,watts\n"} {
-		if got := told(t, Options{Trace: write(t, "none.csv", text), Kind: "washer"}); got != "none.csv: no readings\n" {
-			t.Errorf("no readings: %q", got)
+		err := Run(Options{Trace: write(t, "none.csv", text), Kind: "washer", New: newFixed}, io.Discard)
+		var misuse UsageError
+		if !errors.As(err, &misuse) || !strings.Contains(err.Error(), "no readings") || !strings.Contains(err.Error(), "time,watts") {
+			t.Errorf("no readings: %v", err)
 		}
 	}
 }

@@ -80,6 +80,9 @@ func (r *run) how() string {
 // forecast writes an estimate.
 func forecast(e cycle.Estimate) string {
 	if e.Overdue || e.Median < 30*time.Second {
+		if e.High > longOverdue {
+			return fmt.Sprintf("overdue, up to %s to go", minutes(e.High))
+		}
 		return fmt.Sprintf("any minute now (up to %s)", minutes(e.High))
 	}
 	about := ""
@@ -88,3 +91,6 @@ func forecast(e cycle.Estimate) string {
 	}
 	return fmt.Sprintf("%s%s to go (%s to %s)", about, minutes(e.Median), minutes(e.Low), minutes(e.High))
 }
+
+// longOverdue is how far the end may still be for "any minute now" to be fair.
+const longOverdue = 30 * time.Minute
