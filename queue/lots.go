@@ -17,10 +17,13 @@ type lots struct {
 }
 
 // lotsFor chooses the number of rounds for a line with as many turns: enough that
-// the 10th and 90th percentile of one play are exact to two in a hundred, fewer
+// the 10th and 90th percentile of one play are exact to two or three in a hundred, fewer
 // where the line is long, since what adds up many draws varies less.
 func lotsFor(seed uint64, turns int) lots {
-	if turns > 40 {
+	switch {
+	case turns > 200:
+		return lots{seed, 6}
+	case turns > 40:
 		return lots{seed, 7}
 	}
 	return lots{seed, 8}
