@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -135,7 +136,8 @@ func served(t *testing.T, path string) {
 	})
 	data := filepath.Join(filepath.Dir(path), "data")
 	for deadline := time.Now().Add(20 * time.Second); ; {
-		if _, err := os.Stat(filepath.Join(data, controlName)); err == nil {
+		if conn, err := net.Dial("unix", filepath.Join(data, controlName)); err == nil {
+			_ = conn.Close()
 			return
 		}
 		if time.Now().After(deadline) {
