@@ -34,7 +34,7 @@ func (f fileArgument) load(w io.Writer) (*config.File, error) {
 }
 
 // engine is the cycle engine that machines are watched by.
-func engine(s cycle.Settings) cycle.Engine { return cycle.NewFixed(s) }
+func engine(s cycle.Settings) cycle.Engine { return cycle.New(s) }
 
 // serveCommand runs a building.
 type serveCommand struct {

@@ -24,6 +24,9 @@ func TestStory(t *testing.T) {
 		return // once is enough, or the whole of it is wrong
 	}
 	t.Run("reopened after every commit", func(t *testing.T) {
+		if testing.Short() {
+			t.Skip("opens the program more than fifty times")
+		}
 		same(t, want, playStory(t, reopenAfterCommits))
 	})
 	t.Run("killed between a send and its record", func(t *testing.T) {
