@@ -217,6 +217,9 @@ func (t teller) between(median, low, high time.Time) string {
 	if low.After(t.now) {
 		return t.at(median) + ", between " + t.at(low) + " and " + t.at(high)
 	}
+	if t.at(median) == t.at(high) {
+		return t.at(median) + " at the latest"
+	}
 	return t.at(median) + ", by " + t.at(high)
 }
 

@@ -121,6 +121,7 @@ func TestForecastWords(t *testing.T) {
 		{coordinator.Forecast{Known: true, Low: in(10), Median: in(10), High: in(10)}, "about 13:57"},
 		{coordinator.Forecast{Known: true, Low: in(10), Median: in(20), High: in(45)}, "about 14:07, between 13:57 and 14:32"},
 		{coordinator.Forecast{Known: true, Low: noon, Median: in(20), High: in(45)}, "about 14:07, by 14:32"},
+		{coordinator.Forecast{Known: true, Low: noon, Median: in(20), High: in(20)}, "about 14:07 at the latest"},
 	}
 	for _, c := range cases {
 		if got := tell.forecast(&c.f); got != c.want {
