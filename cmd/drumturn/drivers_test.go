@@ -81,6 +81,7 @@ func posting(t *testing.T) *wired {
 func TestHTTPReadings(t *testing.T) {
 	w := posting(t)
 	board := w.visitor()
+	w.settle()
 	board.sees("/r/cellar", "free")
 	for minute := range 5 {
 		w.clock.Set(evening.Add(time.Duration(minute) * time.Minute))
