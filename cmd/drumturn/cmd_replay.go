@@ -15,8 +15,8 @@ type replayCommand struct {
 	Kind       string        `help:"What was recorded: washer, dryer or washer-dryer." default:"washer"`
 	JSON       bool          `help:"One JSON object a line instead of the story."`
 	SVG        string        `help:"Draw the power with the cycles marked into this file." placeholder:"FILE" type:"path"`
-	IdleBelowW float64       `help:"Power below which the machine may be done, W." default:"3"`
-	IdleFor    time.Duration `help:"How long power stays below it at the end." default:"3m"`
+	IdleBelowW float64       `help:"Use a plain rule instead of learning: done below so many W." default:"3"`
+	IdleFor    time.Duration `help:"Use a plain rule instead of learning: done when so long below." default:"3m"`
 }
 
 // Run prints the story.

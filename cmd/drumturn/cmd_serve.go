@@ -33,8 +33,15 @@ func (f fileArgument) load(w io.Writer) (*config.File, error) {
 	return file, nil
 }
 
-// engine is the cycle engine that machines are watched by.
-func engine(s cycle.Settings) cycle.Engine { return cycle.New(s) }
+// engine is the cycle engine that a machine is watched by: the learning one,
+// unless somebody has set the rule for its end by hand.
+func engine(s cycle.Settings) cycle.Engine {
+	plain := cycle.DefaultSettings()
+	if s.IdleBelowW != plain.IdleBelowW || s.IdleFor != plain.IdleFor {
+		return cycle.NewFixed(s)
+	}
+	return cycle.New(s)
+}
 
 // serveCommand runs a building.
 type serveCommand struct {
