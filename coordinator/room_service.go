@@ -66,10 +66,12 @@ func (r *Room) byHand(i int, e ByHand) error {
 	if m.ByHand == e.On {
 		return nil
 	}
+	wasMute := r.mute(i)
 	m.ByHand = e.On
 	switch running := r.engines[i].Status().Running; {
-	case !m.Running:
+	case !m.Running && wasMute:
 		m.Since = r.state.Now
+	case !m.Running: // its status stays
 	case !e.On && !running:
 		// The meter did not see this cycle, so it will not see its end.
 		r.reported(i, r.state.Now, r.state.Now)

@@ -27,7 +27,7 @@ func (r *Room) heardAgain(i int, now time.Time) {
 	}
 	r.fact(Fact{Kind: FactHeard, Machine: m.ID, Start: m.SilentSince})
 	m.Silent, m.SilentTold, m.SilentSince = false, false, time.Time{}
-	if !m.Running {
+	if !m.Running && !m.ByHand {
 		m.Since = now
 	}
 	if r.supplyOut() {
@@ -59,7 +59,7 @@ func (r *Room) tellSilent(now time.Time) {
 // something is known of it.
 func (r *Room) firstHeard(i int) {
 	m := &r.state.Machines[i]
-	if !m.Running {
+	if !m.Running && !m.ByHand {
 		m.Since = r.state.Now
 	}
 	r.fact(Fact{Kind: FactHeard, Machine: m.ID})

@@ -113,9 +113,10 @@ func earlier(a, b time.Time) time.Time {
 	return a
 }
 
-// beginSupply pauses holds and the ladder.
+// beginSupply pauses holds and the ladder. What fell before power was seen to be
+// back belongs to the interruption that is over: part of the room is still dark.
 func (r *Room) beginSupply(since, now time.Time) {
-	if r.supplyOut() || now.Sub(since) > supplyAtMost {
+	if r.supplyOut() || now.Sub(since) > supplyAtMost || !since.After(r.state.Supply.Over) {
 		return
 	}
 	r.state.Supply = supplyState{Since: since}
