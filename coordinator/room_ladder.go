@@ -111,6 +111,7 @@ func (r *Room) assumeEmpty(i int, l *Load, now time.Time) {
 		return
 	}
 	l.AssumedEmpty = true
+	r.state.Machines[i].Since = now
 	r.fact(Fact{Kind: FactAssumed, Machine: l.Machine, Load: l.ID})
 }
 
