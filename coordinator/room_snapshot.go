@@ -75,10 +75,16 @@ func (r *Room) status(i int, now time.Time) (Status, time.Time) {
 		return Held, m.Hold.Since
 	case l == nil || l.AssumedEmpty:
 		return Free, m.Since
-	case now.Before(l.ToldAt.Add(l.Pause + r.state.Rules.Grace)):
+	case now.Before(l.ToldAt.Add(l.Pause+r.state.Rules.Grace)) || r.graceStopped(l):
 		return Finished, l.ReadyAt
 	}
 	return Overdue, l.ToldAt.Add(l.Pause + r.state.Rules.Grace)
+}
+
+// graceStopped reports whether a load was within its grace when the power went:
+// the grace stands still with the ladder.
+func (r *Room) graceStopped(l *Load) bool {
+	return r.supplyOut() && r.state.Supply.Since.Before(l.ToldAt.Add(l.Pause+r.state.Rules.Grace))
 }
 
 // viewRunning fills in when the running machine i is expected to end.
