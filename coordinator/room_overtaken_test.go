@@ -208,7 +208,7 @@ func TestNobodyIsOvertaken(t *testing.T) {
 		})
 	})
 	t.Logf("who had joined earlier was passed by these rules: %v", rules)
-	if rules["kind"] == 0 || rules["limit"] == 0 {
+	if !testing.Short() && (rules["kind"] == 0 || rules["limit"] == 0) { // a short run makes 20 short histories
 		t.Error("the histories are too tame to show anything")
 	}
 }

@@ -22,21 +22,22 @@ import (
 // demoPassphrase is the invented manager's.
 const demoPassphrase = "lint screens are clean"
 
-// demoPast is how long the invented building has been in use.
-const demoPast = 28 * 24 * time.Hour
-
 // demoCommand shows everything with an invented building.
 type demoCommand struct {
 	Listen string  `help:"Address of the pages." default:"127.0.0.1:8080"`
 	Speed  float64 `help:"How many times as fast as the clock on the wall time runs." default:"1"`
 	Seed   uint64  `help:"Another number invents another past." default:"1"`
 	Zone   string  `help:"Time zone of the building; empty: this computer's." placeholder:"ZONE"`
+	Days   int     `help:"For how many days the invented building has been in use." default:"28"`
 }
 
-// Validate refuses speeds at which nothing could be seen.
+// Validate refuses speeds at which nothing could be seen, and pasts that are none or take too long to invent.
 func (c *demoCommand) Validate() error {
 	if !(c.Speed >= 0.1 && c.Speed <= 3600) {
 		return fmt.Errorf("--speed %v is out of range: use 0.1 to 3600, such as --speed 60 for an hour a minute", c.Speed)
+	}
+	if c.Days < 1 || c.Days > 365 {
+		return fmt.Errorf("--days %d is out of range: use 1 to 365, such as --days 28", c.Days)
 	}
 	return nil
 }
@@ -56,7 +57,7 @@ func (c *demoCommand) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintln(s.out, "Four weeks pass in the invented building ...")
+	fmt.Fprintf(s.out, "%d days pass in the invented building ...\n", c.Days)
 	d, err := c.open(ctx, socket, slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn})))
 	if err != nil {
 		_ = socket.Close()
@@ -98,8 +99,9 @@ func (c *demoCommand) open(ctx context.Context, socket net.Listener, log *slog.L
 	}
 	d := &demonstration{data: data, resident: newToken(), manager: newToken()}
 	now := time.Now()
-	town := demo.New(c.Seed, now.Add(-demoPast), zone)
-	if err := d.live(ctx, town, now); err != nil {
+	began := now.AddDate(0, 0, -c.Days)
+	town := demo.New(c.Seed, began, zone)
+	if err := d.live(ctx, town, began, now); err != nil {
 		return nil, err
 	}
 	clock := loop.Fast{Start: now, Since: time.Now(), Speed: c.Speed}
@@ -130,12 +132,12 @@ func demoFile(data string, zone *time.Location) *config.File {
 }
 
 // live lets the town live through its past, into the store.
-func (d *demonstration) live(ctx context.Context, town *demo.Town, now time.Time) error {
+func (d *demonstration) live(ctx context.Context, town *demo.Town, began, now time.Time) error {
 	st, err := store.Open(filepath.Join(d.data, "drumturn.db"), store.Options{NoSync: true})
 	if err != nil {
 		return err
 	}
-	err = town.Past(ctx, st, engine, now.Add(-demoPast), now, hashOf(d.resident), now.AddDate(1, 0, 0))
+	err = town.Past(ctx, st, engine, began, now, hashOf(d.resident), now.AddDate(1, 0, 0))
 	return errors.Join(err, st.Close())
 }
 

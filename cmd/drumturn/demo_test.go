@@ -39,18 +39,26 @@ func TestDemo(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	var out lockedBuffer
 	ended := make(chan int, 1)
-	go func() { ended <- run(ctx, []string{"demo", "--listen", "127.0.0.1:0", "--speed", "30"}, &out, &out) }()
+	days := "28"
+	if testing.Short() {
+		days = "7"
+	}
+	go func() {
+		ended <- run(ctx, []string{"demo", "--listen", "127.0.0.1:0", "--speed", "30", "--days", days}, &out, &out)
+	}()
 	defer func() {
 		cancel()
 		if code := <-ended; code != 0 {
 			t.Errorf("demo ended with %d:\n%s", code, out.String())
 		}
 	}()
-	for deadline := time.Now().Add(60 * time.Second); !strings.Contains(out.String(), "Ctrl-C"); {
-		if time.Now().After(deadline) {
+	for !strings.Contains(out.String(), "Ctrl-C") {
+		select {
+		case code := <-ended:
+			ended <- code
 			t.Fatalf("the demonstration does not start:\n%s", out.String())
+		case <-time.After(20 * time.Millisecond): // waits for another goroutine's text, not for a duration
 		}
-		time.Sleep(20 * time.Millisecond) // waits for another goroutine's text, not for a duration
 	}
 	text := out.String()
 	addresses := regexp.MustCompile(`http://\S+`).FindAllString(text, -1)

@@ -100,6 +100,9 @@ func checkLearned(t *testing.T, rep *Report) {
 // TestCalibration measures what the doubt setting promises: of the cycles
 // declared over, no greater share than that may have been running.
 func TestCalibration(t *testing.T) {
+	if testing.Short() {
+		t.Skip("reads every trace four times: not in a short run, which is for the race detector")
+	}
 	dir := tracesDir(t)
 	for _, doubt := range []float64{0.20, 0.10, 0.05, 0.02} {
 		s := cycle.DefaultSettings()
