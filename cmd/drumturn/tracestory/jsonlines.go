@@ -32,6 +32,8 @@ type line struct {
 	Presumed bool `json:"presumed,omitempty"`
 	// Resumed: the cycle last told over goes on.
 	Resumed bool `json:"resumed,omitempty"`
+	// Withdrawn: what was said to have started was no cycle; nothing remains of it.
+	Withdrawn bool `json:"withdrawn,omitempty"`
 	// AtEndOfFile: the recording ends in this cycle.
 	AtEndOfFile bool `json:"at_end_of_file,omitempty"`
 }
@@ -60,6 +62,9 @@ func (j *jsonLines) said(e cycle.Event) {
 		l.Event, l.Resumed = cycle.Started.String(), true
 	case e.Kind == cycle.PhaseBegan:
 		l.Phase = e.Phase.String()
+	case e.Kind == cycle.Withdrawn:
+		l.Event, l.Withdrawn = "remaining", true
+		l.MedianS, l.LowS, l.HighS = tenths(0), tenths(0), tenths(0)
 	case e.Kind.Ends():
 		l.End, l.EnergyWh, l.PeakW = &e.End, tenths(e.EnergyWh), tenths(e.PeakW)
 		if e.Kind == cycle.Presumed {

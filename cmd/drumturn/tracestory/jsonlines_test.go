@@ -66,7 +66,8 @@ func TestStoryInJSON(t *testing.T) {
 	checkRemainingLines(t, got)
 }
 
-// checkRemainingLines: once a minute from the start being told to the end being told.
+// checkRemainingLines: when the start is told, then at each whole minute of the
+// cycle until the end is told.
 func checkRemainingLines(t *testing.T, all []map[string]any) {
 	t.Helper()
 	asked := only(all, "remaining")
@@ -77,8 +78,8 @@ func checkRemainingLines(t *testing.T, all []map[string]any) {
 	if !reflect.DeepEqual(asked[0], first) {
 		t.Errorf("first answer %v, want %v", asked[0], first)
 	}
-	for i := range 32 {
-		want := epoch.Add(5*time.Minute + 30*time.Second + time.Duration(i)*time.Minute).Format(time.RFC3339)
+	for i := 1; i < 33; i++ {
+		want := epoch.Add(5*time.Minute + 10*time.Second + time.Duration(i)*time.Minute).Format(time.RFC3339)
 		if asked[i]["time"] != want {
 			t.Fatalf("answer %d at %v, want %v", i, asked[i]["time"], want)
 		}
@@ -93,15 +94,19 @@ func checkRemainingLines(t *testing.T, all []map[string]any) {
 	}
 }
 
-// Events that the format has no word for: a resumed cycle starts again; the rest is left out.
+// Events that the format has no word for: a resumed cycle starts again, of one that
+// was none nothing remains; the rest is left out.
 func TestJSONOfOtherEvents(t *testing.T) {
 	var out bytes.Buffer
 	j := newJSONLines(&out)
-	for _, k := range []cycle.Kind{cycle.Heard, cycle.Stalled, cycle.Resumed} {
+	for _, k := range []cycle.Kind{cycle.Heard, cycle.Stalled, cycle.Resumed, cycle.Withdrawn} {
 		j.said(cycle.Event{Kind: k, At: epoch, Start: epoch})
 	}
 	j.over(epoch, cycle.Status{})
-	if got, want := out.String(), `{"event":"started","time":"2026-01-31T18:00:00Z","start":"2026-01-31T18:00:00Z","resumed":true}`+"\n"; got != want {
+	const want = `{"event":"started","time":"2026-01-31T18:00:00Z","start":"2026-01-31T18:00:00Z","resumed":true}
+{"event":"remaining","time":"2026-01-31T18:00:00Z","start":"2026-01-31T18:00:00Z","median_s":0,"low_s":0,"high_s":0,"withdrawn":true}
+`
+	if got := out.String(); got != want {
 		t.Errorf("got %s want %s", got, want)
 	}
 }

@@ -27,8 +27,9 @@ type player struct {
 	engine cycle.Engine
 	to     listener
 	now    time.Time
-	// ask is when the remaining time is asked next; zero while nothing runs.
-	ask time.Time
+	// ask is when the remaining time is asked next, on a whole minute of the
+	// cycle start; zero while nothing runs.
+	ask, start time.Time
 }
 
 // play feeds all readings to the engine as a loop does: with a tick at each
@@ -46,25 +47,28 @@ func play(e cycle.Engine, next func() (cycle.Reading, error), to listener) error
 		}
 		p.until(r.At)
 		to.heard(r)
-		if r.At.After(p.now) {
-			p.now = r.At
-		}
+		p.now = later(p.now, r.At)
 		p.tell(e.Read(p.now, r))
+		if !p.ask.IsZero() && !p.ask.After(p.now) {
+			p.answer()
+		}
 	}
 }
 
-// until lets time pass up to an instant, which it leaves to the caller.
+// until lets time pass up to the next reading, which it leaves to the caller. A
+// question that falls due less than a minute before a reading waits for it: an
+// engine thinks anew when a reading completes a minute, and what is told shall
+// not be the thought of the minute before.
 func (p *player) until(end time.Time) {
 	for {
 		tick := p.engine.Next()
+		due := !tick.IsZero() && tick.Before(end)
 		switch {
-		case !p.ask.IsZero() && p.ask.Before(end) && (tick.IsZero() || p.ask.Before(tick)):
-			p.now = p.ask
+		case !p.ask.IsZero() && !p.waits(end) && (!due || p.ask.Before(tick)):
+			p.now = later(p.now, p.ask)
 			p.answer()
-		case !tick.IsZero() && tick.Before(end):
-			if tick.After(p.now) {
-				p.now = tick
-			}
+		case due:
+			p.now = later(p.now, tick)
 			said := p.engine.Tick(p.now)
 			p.tell(said)
 			if again := p.engine.Next(); len(said) == 0 && !again.After(p.now) {
@@ -76,6 +80,9 @@ func (p *player) until(end time.Time) {
 	}
 }
 
+// waits reports whether the question is left for the reading at end.
+func (p *player) waits(end time.Time) bool { return p.ask.Add(askEvery).After(end) }
+
 // tell passes events on, and begins or ends the asking.
 func (p *player) tell(events []cycle.Event) {
 	for _, e := range events {
@@ -85,17 +92,25 @@ func (p *player) tell(events []cycle.Event) {
 	switch {
 	case !s.Running || s.Silent:
 		p.ask = time.Time{}
-	case p.ask.IsZero():
-		p.ask = p.now
+	case p.ask.IsZero() || !p.start.Equal(s.Start):
+		p.start = s.Start
 		p.answer()
 	}
 }
 
+// answer asks now, and again at the next whole minute of the cycle.
 func (p *player) answer() {
 	if e, ok := p.engine.Remaining(p.now); ok {
-		p.to.asked(p.now, p.engine.Status().Start, e)
+		p.to.asked(p.now, p.start, e)
 	}
-	p.ask = p.ask.Add(askEvery)
+	p.ask = p.start.Add((p.now.Sub(p.start)/askEvery + 1) * askEvery)
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }
 
 // both lets two listeners hear the same.

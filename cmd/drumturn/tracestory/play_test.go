@@ -69,7 +69,7 @@ func TestPlayTicksAndAsks(t *testing.T) {
 	replayed(t, c, 0, 60, 200)
 	want := []string{
 		"read 0", "tick 25", "tick 50", "read 60", "asked 60",
-		"tick 75", "tick 100", "asked 120", "tick 125", "tick 150", "tick 175", "asked 180", "read 200",
+		"tick 75", "tick 100", "asked 120", "tick 125", "tick 150", "tick 175", "read 200", "asked 200",
 	}
 	if !reflect.DeepEqual(c.log, want) {
 		t.Errorf("got  %v\nwant %v", c.log, want)

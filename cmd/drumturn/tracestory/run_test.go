@@ -34,7 +34,7 @@ func TestStoryInText(t *testing.T) {
 
    4 Sat 31 Jan 2026 21:40:10 to 21:50:00: 9 min 50 s, 0.328 kWh, peak 2000 W
      cut off by the end of the recording
-     said last: 21 min to go (17 min to 24 min)
+     said last: 21 min to go (17 min to 25 min)
 
 4 cycles: 2 finished; 1 presumed over, as the meter was silent; 1 cut off by the end of the recording
 1.119 kWh in all
