@@ -74,6 +74,9 @@ func TestRuleBounds(t *testing.T) {
 		"assume_empty_after":     {[]string{`"10m"`, `"7d"`}, []string{`"0s"`, `"9m"`, `"8d"`}},
 		"recall_after":           {[]string{`"0s"`, `"7d"`}, []string{`"8d"`}},
 		"not_me_within":          {[]string{`"0s"`, `"7d"`}, []string{`"8d"`}},
+		"more_time":              {[]string{`"0s"`, `"3h"`}, []string{`"3h1s"`, `"-1m"`}},
+		"more_time_waiting":      {[]string{`"0s"`, `"10m"`}, []string{`"10m1s"`, `"2h"`}},
+		"walk_ups":               {[]string{`"allowed"`, `"tolerated"`, `"reported"`}, []string{`""`, `"Allowed"`, `"forbidden"`}},
 		"night_from":             {[]string{`"00:00"`, `"23:59"`}, []string{`"24:00"`, `""`, `"10pm"`}},
 		"night_to":               {[]string{`"00:00"`, `"6:30"`}, []string{`"22:00"`, `"7"`}},
 	} {

@@ -39,6 +39,9 @@ func settings(r coordinator.Rules) []setting {
 		{"assume_empty_after", span(r.AssumeEmptyAfter)},
 		{"recall_after", span(r.RecallAfter)},
 		{"not_me_within", span(r.NotMeWithin)},
+		{"more_time", span(r.MoreTime)},
+		{"more_time_waiting", span(r.MoreTimeWaiting)},
+		{"walk_ups", r.WalkUps.String()},
 		{"open_homes", fmt.Sprint(r.OpenHomes)},
 		{"keep_days", fmt.Sprint(r.KeepDays)},
 	}

@@ -18,8 +18,11 @@ func TestDifferences(t *testing.T) {
 		change func(*rules)
 		want   []string
 	}{
-		"none": {func(*rules) {}, nil},
-		"hold": {func(r *rules) { r.Hold = 90 * time.Second }, []string{"hold: 10m in the file, 1m30s in force"}},
+		"none":                  {func(*rules) {}, nil},
+		"more time":             {func(r *rules) { r.MoreTime = time.Hour }, []string{"more_time: 10m in the file, 1h in force"}},
+		"more time, waited for": {func(r *rules) { r.MoreTimeWaiting = time.Minute }, []string{"more_time_waiting: 0s in the file, 1m in force"}},
+		"walk-ups":              {func(r *rules) { r.WalkUps = coordinator.Reported }, []string{"walk_ups: allowed in the file, reported in force"}},
+		"hold":                  {func(r *rules) { r.Hold = 90 * time.Second }, []string{"hold: 10m in the file, 1m30s in force"}},
 		"ladder": {func(r *rules) { r.Ladder = r.Ladder[:1] },
 			[]string{
 				"ladder: owner after 10m, next after 15m, manager after 30m in the file, owner after 10m in force",

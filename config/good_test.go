@@ -109,6 +109,7 @@ func TestFullRules(t *testing.T) {
 		NightFrom: 23 * 60, NightTo: 6*60 + 30,
 		CallUncollectedAfter: 45 * time.Minute, AssumeEmptyAfter: 90 * time.Minute,
 		RecallAfter: 90 * time.Second, NotMeWithin: 5 * time.Minute,
+		MoreTime: 20 * time.Minute, MoreTimeWaiting: 5 * time.Minute, WalkUps: coordinator.Reported,
 		OpenHomes: false, KeepDays: 100,
 	}
 	same(t, "rules of a room without its own", f.Room("north").Seed, want)

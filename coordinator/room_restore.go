@@ -23,7 +23,7 @@ func Restore(plan Plan, stored Stored, engine NewEngine) (*Room, error) {
 		if row.Table != "room" || row.Key != "state" {
 			continue
 		}
-		r.state = roomState{}
+		r.state = roomState{Rules: plan.Seed.since()}
 		if err := json.Unmarshal(row.Value, &r.state); err != nil {
 			return nil, fmt.Errorf("state of room %q does not read: %w", plan.ID, err)
 		}

@@ -42,6 +42,43 @@ type LadderStep struct {
 	Tell  Audience
 }
 
+// Manner says what the house does about a start with nobody called while
+// somebody waited who could have had the machine. Whatever it is, the board and
+// the log show such a start, without a name.
+type Manner uint8
+
+// The manners. What they do happens when the time for "not me" is over: until
+// then the load may be claimed by the very person who was first in the queue.
+const (
+	Allowed   Manner = iota // nobody is told
+	Tolerated               // the one who waited is told that their place is kept
+	Reported                // the managers are told as well
+)
+
+var mannerNames = [...]string{Allowed: "allowed", Tolerated: "tolerated", Reported: "reported"}
+
+// String returns the word used in building files; "" for what is none.
+func (m Manner) String() string {
+	if int(m) < len(mannerNames) {
+		return mannerNames[m]
+	}
+	return ""
+}
+
+// MarshalText writes the word.
+func (m Manner) MarshalText() ([]byte, error) { return []byte(m.String()), nil }
+
+// UnmarshalText reads the word that String gives.
+func (m *Manner) UnmarshalText(text []byte) error {
+	for v, name := range mannerNames {
+		if name == string(text) {
+			*m = Manner(v)
+			return nil
+		}
+	}
+	return fmt.Errorf("%q is nothing that a house does about walk-ups: use allowed, tolerated or reported", text)
+}
+
 // Rules are the house rules of one room. They live in the store, versioned;
 // the building file seeds them.
 type Rules struct {
@@ -68,6 +105,12 @@ type Rules struct {
 	RecallAfter time.Duration
 	// NotMeWithin is how long the holder may say that a start was not theirs.
 	NotMeWithin time.Duration
+	// MoreTime is what the owner of a finished load gets who asks for more time,
+	// once, while nobody waits for the machine; MoreTimeWaiting the same while
+	// somebody does. Zero: not given.
+	MoreTime, MoreTimeWaiting time.Duration
+	// WalkUps is what happens about starts with nobody called while others wait.
+	WalkUps Manner
 	// OpenHomes lets a resident name their home themselves (honour system);
 	// otherwise each home has a printed code.
 	OpenHomes bool
@@ -93,9 +136,17 @@ func DefaultRules() Rules {
 		AssumeEmptyAfter: 3 * time.Hour,
 		RecallAfter:      10 * time.Minute,
 		NotMeWithin:      15 * time.Minute,
+		MoreTime:         10 * time.Minute,
+		WalkUps:          Allowed,
 		OpenHomes:        true,
 		KeepDays:         90,
 	}
+}
+
+// since are the rules that came later than stored rooms: one stored before them
+// takes them from its seed.
+func (r *Rules) since() Rules {
+	return Rules{MoreTime: r.MoreTime, MoreTimeWaiting: r.MoreTimeWaiting, WalkUps: r.WalkUps}
 }
 
 // CallWithLoadAfter is CallUncollectedAfter with its default applied.

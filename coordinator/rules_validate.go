@@ -16,6 +16,7 @@ const (
 	maxPerHome = 100
 	maxKeep    = 3660
 	maxLadder  = 20
+	maxMore    = 3 * time.Hour
 )
 
 // Validate lists what is wrong with the rules. A Path is the setting's name in
@@ -33,6 +34,10 @@ func (r *Rules) Validate() []Problem {
 	c.afterGrace(r)
 	c.within("recall_after", r.RecallAfter, 0, maxWait, "")
 	c.within("not_me_within", r.NotMeWithin, 0, maxWait, "")
+	c.moreTime(r.MoreTime, r.MoreTimeWaiting)
+	if r.WalkUps.String() == "" {
+		c.add("walk_ups", "it is nothing that a house can do", "use allowed, tolerated or reported")
+	}
 	return c.found
 }
 
@@ -115,6 +120,16 @@ func (c *checks) step(path string, s LadderStep, last time.Duration, first bool)
 func (c *checks) hours(h queue.Hours) {
 	for _, p := range h.Validate() {
 		c.add("hours."+strings.ToLower(p.Day.String())+"."+p.Field, p.Wrong, p.Right)
+	}
+}
+
+// moreTime wants no more for an owner for whom others wait than for one alone.
+func (c *checks) moreTime(alone, waiting time.Duration) {
+	c.within("more_time", alone, 0, maxMore, "")
+	c.within("more_time_waiting", waiting, 0, maxMore, "")
+	if waiting > alone {
+		c.add("more_time_waiting", fmt.Sprintf("%s is more than is given while nobody waits (%s)", span(waiting), span(alone)),
+			fmt.Sprintf("use %s or less", span(alone)))
 	}
 }
 

@@ -24,6 +24,7 @@ type filler struct {
 // words are the types that are stored as one of a few words, with their values.
 var words = map[reflect.Type]int{
 	reflect.TypeFor[queue.Need](): 3, reflect.TypeFor[queue.Kind](): 3, reflect.TypeFor[queue.State](): 5, reflect.TypeFor[Audience](): 3,
+	reflect.TypeFor[Manner](): int(Reported), // the first, allowed, is zero
 }
 
 func (f filler) fill(v reflect.Value) {
