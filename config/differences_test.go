@@ -71,6 +71,8 @@ func changeSomething(v reflect.Value) {
 		changeSomething(v.Index(0))
 	case reflect.Bool:
 		v.SetBool(!v.Bool())
+	case reflect.Uint8:
+		v.SetUint(v.Uint() + 1)
 	default:
 		v.SetInt(v.Int() + int64(time.Minute))
 		if v.Type() != reflect.TypeFor[time.Duration]() {

@@ -72,6 +72,12 @@ type (
 		Home    HomeID
 		OnTable bool
 	}
+	// MoreTime asks once for more time to collect the person's finished load.
+	MoreTime struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+	}
 	// StillInside contradicts a report that the person's load was collected.
 	StillInside struct {
 		Machine MachineID
@@ -142,6 +148,7 @@ func (NotNow) roomEvent()        {}
 func (Claim) roomEvent()         {}
 func (NotMe) roomEvent()         {}
 func (Collect) roomEvent()       {}
+func (MoreTime) roomEvent()      {}
 func (StillInside) roomEvent()   {}
 func (ReportFault) roomEvent()   {}
 func (TakeOut) roomEvent()       {}

@@ -27,6 +27,11 @@ const (
 	MeterSilent  NoticeKind = "meter-silent"  // to the manager: a meter is silent
 	// LevelsChanged, to the manager: a machine draws another power than it used to.
 	LevelsChanged NoticeKind = "levels-changed"
+	// TurnPassed: a machine that you wait for was started by somebody who was not
+	// called; your place is kept.
+	TurnPassed NoticeKind = "turn-passed"
+	// WalkUpTold, to the manager: the same, where the house wants to know of it.
+	WalkUpTold NoticeKind = "walk-up-told"
 )
 
 // Role addresses a notice to whoever has it, instead of to a person.

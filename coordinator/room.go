@@ -219,6 +219,7 @@ func (r *Room) settle(now time.Time) {
 		if !r.supplyOut() {
 			r.lapseHolds(now)
 			r.climb(now)
+			r.reportPast(now)
 			r.callTurns(now)
 		}
 		if due := r.Deadline(); due.IsZero() || due.After(now) {

@@ -79,7 +79,9 @@ func (r *Room) cycleStarted(i int, ev cycle.Event, now time.Time) {
 		return
 	}
 	r.emptyForNext(i, now)
-	r.newLoad(i, ev.Start, now)
+	if l := r.newLoad(i, ev.Start, now); l.Turn == 0 {
+		r.markPast(i, l, now)
+	}
 }
 
 // runsAgain takes back that a load is ready, and what its ladder did.
@@ -87,6 +89,7 @@ func (r *Room) runsAgain(l *Load) {
 	r.withdraw(Subject{Load: l.ID})
 	l.ReadyAt, l.ToldAt, l.Reason = time.Time{}, time.Time{}, ""
 	l.Pause, l.Steps, l.Taken, l.AssumedEmpty, l.Restarted = 0, 0, 0, false, false
+	l.MoreUntil, l.MoreTold = time.Time{}, false
 }
 
 // sameLoadAgain reports whether a start soon after an early stop is the same load.
@@ -97,7 +100,7 @@ func (r *Room) sameLoadAgain(i int, l *Load, ev cycle.Event) bool {
 // emptyForNext counts a load that was still in machine i as collected by the start of the next.
 func (r *Room) emptyForNext(i int, now time.Time) {
 	if l := r.load(r.state.Machines[i].Load); l != nil {
-		r.emptied(i, l, Fact{Note: "next start", Person: ""}, now)
+		r.emptied(i, l, Fact{Note: byNextStart}, now)
 	}
 }
 

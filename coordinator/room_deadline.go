@@ -52,8 +52,14 @@ func (r *Room) machineDeadlines(d *deadline) {
 func (r *Room) loadDeadlines(d *deadline) {
 	for k := range r.state.Loads {
 		l := &r.state.Loads[k]
+		if l.Past != 0 && !l.PastTold {
+			d.consider(l.PastSince.Add(r.state.Rules.NotMeWithin))
+		}
 		if !l.Ready() {
 			continue
+		}
+		if !l.MoreUntil.IsZero() && !l.MoreTold {
+			d.consider(l.MoreUntil)
 		}
 		for step := range r.state.Rules.Ladder {
 			if l.Taken&(1<<step) == 0 {

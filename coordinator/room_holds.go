@@ -145,7 +145,7 @@ func (r *Room) open(i int, now time.Time) bool {
 
 // callWithLoadAt is when the head may be called although the load is inside.
 func (r *Room) callWithLoadAt(l *Load) time.Time {
-	return l.ToldAt.Add(l.Pause + r.state.Rules.CallWithLoadAfter())
+	return later(l.ToldAt.Add(l.Pause+r.state.Rules.CallWithLoadAfter()), l.MoreUntil)
 }
 
 // callTurns calls every turn that a machine is open for, first come first served.

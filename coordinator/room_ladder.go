@@ -27,6 +27,7 @@ func (r *Room) climb(now time.Time) {
 				r.takeStep(i, l, step, now)
 			}
 		}
+		r.moreTimeOver(i, l, now)
 		r.assumeEmpty(i, l, now)
 	}
 }
@@ -123,5 +124,5 @@ func (r *Room) mayAssume(i int, l *Load) bool {
 }
 
 func (r *Room) assumeAt(l *Load) time.Time {
-	return l.ToldAt.Add(l.Pause + r.state.Rules.AssumeEmptyAfter)
+	return later(l.ToldAt.Add(l.Pause+r.state.Rules.AssumeEmptyAfter), l.MoreUntil)
 }

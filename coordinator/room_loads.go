@@ -10,6 +10,23 @@ import (
 // contradictWithin is how long an owner may say that a load reported collected is still inside.
 const contradictWithin = 24 * time.Hour
 
+// How a load was collected, as facts say it.
+const (
+	byOwner     = "owner"
+	byAnybody   = "reported empty"
+	byTable     = "on the table"
+	byNextStart = "next start"
+)
+
+// testRun is how short a run that was stopped early may be for its turn not to
+// be used up by it: the door was opened again, nothing was washed.
+const testRun = 5 * time.Minute
+
+// testRun reports whether the load saw no more than a short run, stopped early.
+func (l *Load) testRun() bool {
+	return l.Reason == EndStopped && l.ReadyAt.Sub(l.StartedAt) <= testRun
+}
+
 // mine reports whether the person, or somebody of the same home, owns the load.
 func (l *Load) mine(person PersonID, home HomeID) bool {
 	return l.Owner != "" && (l.Owner == person || (home != "" && l.Home == home))
@@ -51,6 +68,9 @@ func (r *Room) useTurn(i int, l *Load, now time.Time) {
 		}
 		r.dropHold(t.ID)
 		l.Turn = t.ID
+		if l.Past == t.ID { // it was their turn
+			l.Past, l.PastSince = 0, time.Time{}
+		}
 		r.turnStarted(i, l, now)
 		return
 	}
@@ -72,6 +92,7 @@ func (r *Room) notMe(now time.Time, i int, e NotMe) error {
 	l.Owner, l.Home, l.Turn = "", "", 0
 	r.dropBooked(l.ID)
 	r.waitAgain(turn)
+	r.markPast(i, l, now)
 	return nil
 }
 
@@ -110,12 +131,12 @@ func (r *Room) collect(i int, e Collect) error {
 		return Refuse(Conflict, "collect.running", "This machine is still at work.")
 	}
 	r.reply.Load = l.ID
-	how := "reported empty"
+	how := byAnybody
 	switch {
 	case l.mine(e.Person, e.Home):
-		how = "owner"
+		how = byOwner
 	case e.OnTable:
-		how = "on the table"
+		how = byTable
 	}
 	r.tellTaken(i, l, e, how)
 	r.emptied(i, l, Fact{Person: e.Person, Home: e.Home, Note: how}, r.state.Now)
@@ -124,7 +145,7 @@ func (r *Room) collect(i int, e Collect) error {
 
 // tellTaken tells the owner that somebody else emptied the machine.
 func (r *Room) tellTaken(i int, l *Load, e Collect, how string) {
-	if l.Owner == "" || how == "owner" {
+	if l.Owner == "" || how == byOwner {
 		return
 	}
 	kind := LoadTaken
@@ -157,15 +178,32 @@ func (r *Room) emptied(i int, l *Load, f Fact, now time.Time) {
 	if m.Hold != nil {
 		m.Hold.LoadInside = false
 	}
-	if k := r.state.Turns.Index(closed.Turn); closed.Turn != 0 && k >= 0 && r.state.Turns[k].State == queue.Started {
-		t := r.state.Turns[k]
-		m.EmptiedTurn = &t
-		r.removeTurn(k)
-	}
+	r.settleTurn(i, &closed, f.Note)
 	r.state.Loads = slices.DeleteFunc(r.state.Loads, func(x Load) bool { return x.ID == closed.ID })
 	r.unblock(closed.ID)
 	r.withdraw(Subject{Load: closed.ID})
 	r.fact(f)
+}
+
+// settleTurn ends the turn that the load collected from machine i had used; a
+// short test run gives it back.
+func (r *Room) settleTurn(i int, l *Load, how string) {
+	m := &r.state.Machines[i]
+	k := r.state.Turns.Index(l.Turn)
+	if l.Turn == 0 || k < 0 || r.state.Turns[k].State != queue.Started {
+		return
+	}
+	if l.testRun() && how != byNextStart && !r.state.Turns[k].Tried {
+		r.state.Turns[k].Tried = true
+		m.Emptied.Turn = 0 // who contradicts has the load again, and the turn as well
+		r.fact(Fact{Kind: FactTestRun, Machine: l.Machine, Person: l.Owner, Home: l.Home, Turn: l.Turn, Load: l.ID})
+		r.dropBooked(l.ID)
+		r.waitAgain(l.Turn)
+		return
+	}
+	t := r.state.Turns[k]
+	m.EmptiedTurn = &t
+	r.removeTurn(k)
 }
 
 // unblock lets a dryer turn go that waited for a load which is now gone.

@@ -44,6 +44,10 @@ func (r *Room) restartLadders(now, since time.Time) {
 			l.Restarted = true
 			l.Pause += now.Add(gap).Sub(due)
 		}
+		if l.MoreUntil.After(since) && !l.MoreUntil.After(now) {
+			l.Restarted = true
+			l.MoreUntil = now.Add(r.state.Rules.MoreTime)
+		}
 	}
 }
 

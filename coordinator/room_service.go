@@ -106,6 +106,9 @@ func (r *Room) startByHand(now time.Time, i int, e StartByHand) error {
 		l.Owner, l.Home = e.Person, e.Home
 		r.useTurn(i, l, now)
 	}
+	if l.Turn == 0 {
+		r.markPast(i, l, now)
+	}
 	r.reply.Load = l.ID
 	return nil
 }

@@ -75,16 +75,21 @@ func (r *Room) status(i int, now time.Time) (Status, time.Time) {
 		return Held, m.Hold.Since
 	case l == nil || l.AssumedEmpty:
 		return Free, m.Since
-	case now.Before(l.ToldAt.Add(l.Pause+r.state.Rules.Grace)) || r.graceStopped(l):
+	case now.Before(r.overdueAt(l)) || r.graceStopped(l):
 		return Finished, l.ReadyAt
 	}
-	return Overdue, l.ToldAt.Add(l.Pause + r.state.Rules.Grace)
+	return Overdue, r.overdueAt(l)
+}
+
+// overdueAt is when the grace of a load is over, and the time that its owner asked for.
+func (r *Room) overdueAt(l *Load) time.Time {
+	return later(l.ToldAt.Add(l.Pause+r.state.Rules.Grace), l.MoreUntil)
 }
 
 // graceStopped reports whether a load was within its grace when the power went:
 // the grace stands still with the ladder.
 func (r *Room) graceStopped(l *Load) bool {
-	return r.supplyOut() && r.state.Supply.Since.Before(l.ToldAt.Add(l.Pause+r.state.Rules.Grace))
+	return r.supplyOut() && r.state.Supply.Since.Before(r.overdueAt(l))
 }
 
 // viewRunning fills in when the running machine i is expected to end.

@@ -136,6 +136,9 @@ func (r *Room) supplyBack(now time.Time) {
 	for k := range r.state.Loads {
 		if l := &r.state.Loads[k]; l.Ready() {
 			l.Pause += now.Sub(later(s.Since, l.ToldAt))
+			if l.MoreUntil.After(s.Since) {
+				l.MoreUntil = l.MoreUntil.Add(away)
+			}
 		}
 	}
 	r.fact(Fact{Kind: FactSupply, Start: s.Since, End: now, Note: "ended"})

@@ -78,6 +78,16 @@ type Load struct {
 	Restarted bool `json:",omitempty"`
 	// AssumedEmpty: nobody said so, but the board may say "free, may hold a load".
 	AssumedEmpty bool `json:",omitempty"`
+	// Past is the turn that could have had the machine when nobody who was called
+	// started this load; PastSince is when that was seen, PastTold that the house
+	// has done about it what its rules say.
+	Past      TurnID    `json:",omitempty"`
+	PastSince time.Time `json:",omitzero"`
+	PastTold  bool      `json:",omitempty"`
+	// MoreUntil is until when the owner asked for more time, MoreTold that they
+	// were told that it is over. A load gets more time once.
+	MoreUntil time.Time `json:",omitzero"`
+	MoreTold  bool      `json:",omitempty"`
 }
 
 // Ready reports whether the load's cycle is over.

@@ -74,6 +74,8 @@ type Turn struct {
 	// Calls counts the times that this turn was called, Misses those that it let lapse.
 	Calls  int `json:",omitempty"`
 	Misses int `json:",omitempty"`
+	// Tried: a short test run has given the turn back, which happens once.
+	Tried bool `json:",omitempty"`
 	// NotBefore is the "not now until" that the resident chose.
 	NotBefore time.Time `json:",omitzero"`
 	// Recall is the earliest instant of the next call after a missed one,
