@@ -218,6 +218,7 @@ func (r *Room) settle(now time.Time) {
 		r.tellSilent(now)
 		if !r.supplyOut() {
 			r.lapseHolds(now)
+			r.goesOnAfter(now)
 			r.climb(now)
 			r.reportPast(now)
 			r.callTurns(now)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"drumturn/coordinator/cycle"
+	"drumturn/queue"
 )
 
 // restartWithin is how soon a machine that stopped early may be started again
@@ -73,9 +74,10 @@ func (r *Room) cycleStarted(i int, ev cycle.Event, now time.Time) {
 	}
 	m.Running, m.Start, m.Since = true, ev.Start, ev.Start
 	m.Cycle++
-	if l := r.load(m.Load); l != nil && r.sameLoadAgain(i, l, ev) {
+	if l := r.load(m.Load); l != nil && (r.sameLoadAgain(i, l, ev) || r.driesWhereItWashed(i, l, ev)) {
 		l.Cycle = m.Cycle
 		r.runsAgain(l)
+		r.useBooked(l)
 		return
 	}
 	r.emptyForNext(i, now)
@@ -95,6 +97,35 @@ func (r *Room) runsAgain(l *Load) {
 // sameLoadAgain reports whether a start soon after an early stop is the same load.
 func (r *Room) sameLoadAgain(i int, l *Load, ev cycle.Event) bool {
 	return l.Reason == EndStopped && r.state.Machines[i].Hold == nil && ev.Start.Sub(l.ReadyAt) <= restartWithin
+}
+
+// driesWhereItWashed reports whether a start soon after a wash in a washer-dryer
+// is that load's drying: it was not collected, and nobody else was called. It
+// happens once for a load.
+func (r *Room) driesWhereItWashed(i int, l *Load, ev cycle.Event) bool {
+	if r.plan.Machines[i].Kind != queue.WasherDryer || l.Reason != EndDone || l.Owner == "" || l.Dried || r.state.Machines[i].Hold != nil {
+		return false
+	}
+	l.Dried = ev.Start.Sub(l.ReadyAt) <= restartWithin
+	return l.Dried
+}
+
+// useBooked uses up the dryer turn that was booked behind a load which dries in
+// the washer-dryer that washed it.
+func (r *Room) useBooked(l *Load) {
+	wash := r.state.Turns.Index(l.Turn)
+	if !l.Dried || wash < 0 || !r.state.Turns[wash].DryAfter {
+		return
+	}
+	for k := range r.state.Turns {
+		t := r.state.Turns[k]
+		if t.Person == l.Owner && t.Need == queue.Dry && (t.State == queue.Waiting || t.State == queue.Called) {
+			r.dropHold(t.ID)
+			r.removeTurn(k)
+			r.withdraw(Subject{Turn: t.ID})
+			return
+		}
+	}
 }
 
 // emptyForNext counts a load that was still in machine i as collected by the start of the next.
@@ -182,7 +213,25 @@ func (r *Room) ready(i int, l *Load, end time.Time, reason EndReason, now time.T
 	if l.Owner != "" {
 		r.tellReady(i, l, now)
 	}
-	r.unblock(l.ID)
+	if reason != EndStopped { // that may be started again, see goesOnAfter
+		r.unblock(l.ID)
+	}
+}
+
+// goesOnAfter lets the dryer that was booked behind a load go once the load that
+// stopped early was not started again in time.
+func (r *Room) goesOnAfter(now time.Time) {
+	for k := range r.state.Loads {
+		if l := &r.state.Loads[k]; r.stoppedAhead(l) && !now.Before(l.ReadyAt.Add(restartWithin)) {
+			r.unblock(l.ID)
+			r.touch()
+		}
+	}
+}
+
+// stoppedAhead reports whether a dryer is booked behind a load that stopped early.
+func (r *Room) stoppedAhead(l *Load) bool {
+	return l.Reason == EndStopped && slices.ContainsFunc(r.state.Turns, func(t queue.Turn) bool { return t.Behind == uint64(l.ID) })
 }
 
 // tellReady tells the owner that the load is ready.

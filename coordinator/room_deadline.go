@@ -61,6 +61,9 @@ func (r *Room) loadDeadlines(d *deadline) {
 		if !l.MoreUntil.IsZero() && !l.MoreTold {
 			d.consider(l.MoreUntil)
 		}
+		if r.stoppedAhead(l) {
+			d.consider(l.ReadyAt.Add(restartWithin))
+		}
 		for step := range r.state.Rules.Ladder {
 			if l.Taken&(1<<step) == 0 {
 				d.consider(r.stepAt(l, step))

@@ -34,10 +34,20 @@ func (r *Room) moreTime(now time.Time, i int, e MoreTime) error {
 	return nil
 }
 
+// offersMore is how much more time the owner of the load in machine i would get
+// now; 0 for none.
+func (r *Room) offersMore(i int, now time.Time) time.Duration {
+	l := r.load(r.state.Machines[i].Load)
+	if l == nil || !l.Ready() || !l.MoreUntil.IsZero() || r.state.Machines[i].Hold != nil {
+		return 0
+	}
+	return r.moreFor(i, l, now)
+}
+
 // moreFor is how much more time the house rules give for the load in machine i now.
 func (r *Room) moreFor(i int, l *Load, now time.Time) time.Duration {
 	if r.nextFor(i, l, now) != "" {
-		return r.state.Rules.MoreTimeWaiting
+		return r.state.Rules.MoreTimeWaiting // never more than MoreTime
 	}
 	return r.state.Rules.MoreTime
 }
@@ -55,7 +65,7 @@ func (r *Room) moreTimeOver(i int, l *Load, now time.Time) {
 			return
 		}
 	}
-	if r.afterNight(now).After(now) {
+	if l.Owner == "" || r.afterNight(now).After(now) {
 		return
 	}
 	r.tell(i, Notice{

@@ -44,6 +44,7 @@ func (r *Room) view(i int, now time.Time, v *MachineView) {
 		c := *l
 		v.Load = &c
 		v.MayHoldLoad = l.AssumedEmpty
+		v.MoreTime = r.offersMore(i, now)
 	}
 	if m.Hold != nil {
 		c := *m.Hold

@@ -78,6 +78,8 @@ type Load struct {
 	Restarted bool `json:",omitempty"`
 	// AssumedEmpty: nobody said so, but the board may say "free, may hold a load".
 	AssumedEmpty bool `json:",omitempty"`
+	// Dried: the washer-dryer that washed it went on to dry it.
+	Dried bool `json:",omitempty"`
 	// Past is the turn that could have had the machine when nobody who was called
 	// started this load; PastSince is when that was seen, PastTold that the house
 	// has done about it what its rules say.
@@ -132,8 +134,10 @@ type MachineView struct {
 	MayHoldLoad bool
 	// OpenToWalkUps: free after a missed call; the queue lets anybody start it.
 	OpenToWalkUps bool
-	ByHand        bool
-	Faults        []Fault
+	// MoreTime is how much more time the owner of the load would get now; 0: none.
+	MoreTime time.Duration
+	ByHand   bool
+	Faults   []Fault
 	OutText       string
 	// Watts and Heard are the newest reading and its instant.
 	Watts float64
