@@ -68,6 +68,7 @@ const (
 	FactRules     FactKind = "rules"
 	FactLevels    FactKind = "levels" // what was learned of a machine's power changed, or was forgotten
 	FactAssumed   FactKind = "assumed-empty"
+	FactForgotten FactKind = "forgotten" // a load was not collected for a day
 	FactOvertook  FactKind = "overtook"  // a walk-up while somebody waited; names nobody
 	FactMoreTime  FactKind = "more-time" // the owner asked for more; End: until when
 	FactTestRun   FactKind = "test-run"  // a short run that did not use up its turn

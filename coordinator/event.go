@@ -84,6 +84,12 @@ type (
 		Person  PersonID
 		Home    HomeID
 	}
+	// Door says how the door of a machine stands, from a contact at its meter. A
+	// state that is not new changes nothing.
+	Door struct {
+		Machine MachineID
+		Open    bool
+	}
 	// ReportFault warns about a machine.
 	ReportFault struct {
 		Machine MachineID
@@ -150,6 +156,7 @@ func (NotMe) roomEvent()         {}
 func (Collect) roomEvent()       {}
 func (MoreTime) roomEvent()      {}
 func (StillInside) roomEvent()   {}
+func (Door) roomEvent()          {}
 func (ReportFault) roomEvent()   {}
 func (TakeOut) roomEvent()       {}
 func (PutBack) roomEvent()       {}

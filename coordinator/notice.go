@@ -27,6 +27,11 @@ const (
 	MeterSilent  NoticeKind = "meter-silent"  // to the manager: a meter is silent
 	// LevelsChanged, to the manager: a machine draws another power than it used to.
 	LevelsChanged NoticeKind = "levels-changed"
+	// MachineOut, to the manager: the reports of two homes took a machine out of service.
+	MachineOut NoticeKind = "machine-out"
+	// LoadFault: a fault of the machine with your load was reported; with Reason
+	// "out" the machine is out of service.
+	LoadFault NoticeKind = "load-fault"
 	// TurnPassed: a machine that you wait for was started by somebody who was not
 	// called; your place is kept.
 	TurnPassed NoticeKind = "turn-passed"

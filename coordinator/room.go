@@ -52,13 +52,15 @@ type roomState struct {
 
 // machineState is what a room knows of one machine beyond its wiring.
 type machineState struct {
-	ID      MachineID
-	Since   time.Time // when the present status began
-	Cycle   uint64    // number of the running or last cycle
-	Running bool
-	Start   time.Time `json:",omitzero"` // of the running cycle
-	Load    LoadID    `json:",omitempty"`
-	Hold    *Hold     `json:",omitempty"`
+	ID    MachineID
+	Since time.Time // when the present status began
+	// DoorOpen is how a door contact says that the door stands; false without one.
+	DoorOpen bool   `json:",omitempty"`
+	Cycle    uint64 // number of the running or last cycle
+	Running  bool
+	Start    time.Time `json:",omitzero"` // of the running cycle
+	Load     LoadID    `json:",omitempty"`
+	Hold     *Hold     `json:",omitempty"`
 	// Lapsed is the last hold that was missed, and whose: a start may turn out to
 	// have been within it.
 	Lapsed *lapsedHold `json:",omitempty"`

@@ -91,7 +91,7 @@ func (r *Room) runsAgain(l *Load) {
 	r.withdraw(Subject{Load: l.ID})
 	l.ReadyAt, l.ToldAt, l.Reason = time.Time{}, time.Time{}, ""
 	l.Pause, l.Steps, l.Taken, l.AssumedEmpty, l.Restarted = 0, 0, 0, false, false
-	l.MoreUntil, l.MoreTold = time.Time{}, false
+	l.MoreUntil, l.MoreTold, l.Forgotten = time.Time{}, false, false
 }
 
 // sameLoadAgain reports whether a start soon after an early stop is the same load.
@@ -104,6 +104,9 @@ func (r *Room) sameLoadAgain(i int, l *Load, ev cycle.Event) bool {
 // happens once for a load.
 func (r *Room) driesWhereItWashed(i int, l *Load, ev cycle.Event) bool {
 	if r.plan.Machines[i].Kind != queue.WasherDryer || l.Reason != EndDone || l.Owner == "" || l.Dried || r.state.Machines[i].Hold != nil {
+		return false
+	}
+	if k := r.state.Turns.Index(l.Turn); k >= 0 && r.state.Turns[k].Need == queue.Dry {
 		return false
 	}
 	l.Dried = ev.Start.Sub(l.ReadyAt) <= restartWithin

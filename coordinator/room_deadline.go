@@ -61,6 +61,9 @@ func (r *Room) loadDeadlines(d *deadline) {
 		if !l.MoreUntil.IsZero() && !l.MoreTold {
 			d.consider(l.MoreUntil)
 		}
+		if !l.Forgotten {
+			d.consider(forgottenAt(l))
+		}
 		if r.stoppedAhead(l) {
 			d.consider(l.ReadyAt.Add(restartWithin))
 		}

@@ -39,6 +39,8 @@ func (r *Room) handleAtMachine(now time.Time, ev Event) error {
 		return r.at(e.Machine, func(i int) error { return r.notMe(now, i, e) })
 	case Collect:
 		return r.at(e.Machine, func(i int) error { return r.collect(i, e) })
+	case Door:
+		return r.at(e.Machine, func(i int) error { r.door(now, i, e.Open); return nil })
 	case MoreTime:
 		return r.at(e.Machine, func(i int) error { return r.moreTime(now, i, e) })
 	case StillInside:

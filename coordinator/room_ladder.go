@@ -29,6 +29,7 @@ func (r *Room) climb(now time.Time) {
 		}
 		r.moreTimeOver(i, l, now)
 		r.assumeEmpty(i, l, now)
+		r.forget(i, l, now)
 	}
 }
 
@@ -94,6 +95,9 @@ func (r *Room) takeStep(i int, l *Load, step int, now time.Time) {
 // nextFor is who waits for machine i and would be called now, but for the load in
 // it; nobody of the home whose load it is, and empty for nobody.
 func (r *Room) nextFor(i int, l *Load, now time.Time) PersonID {
+	if r.state.Machines[i].Out {
+		return ""
+	}
 	for k := range r.state.Turns {
 		t := &r.state.Turns[k]
 		others := l.Owner == "" || !l.mine(t.Person, t.Home)
@@ -103,6 +107,26 @@ func (r *Room) nextFor(i int, l *Load, now time.Time) PersonID {
 		}
 	}
 	return ""
+}
+
+// forgottenAfter is how long a load may stay until it counts as forgotten.
+const forgottenAfter = 24 * time.Hour
+
+// forgottenAt is when a load counts as forgotten.
+func forgottenAt(l *Load) time.Time { return l.ToldAt.Add(l.Pause + forgottenAfter) }
+
+// forget puts a load that nobody has collected for a day on the managers' list
+// and tells them once more.
+func (r *Room) forget(i int, l *Load, now time.Time) {
+	if l.Forgotten || forgottenAt(l).After(now) {
+		return
+	}
+	l.Forgotten = true
+	r.tell(i, Notice{
+		Subject: Subject{Load: l.ID}, Kind: LoadLeft, Step: l.Round*maxSteps - 1, Role: Managers,
+		ReadyAt: l.ReadyAt, Reason: string(l.Reason), UsefulUntil: now.Add(24 * time.Hour),
+	})
+	r.fact(Fact{Kind: FactForgotten, Machine: l.Machine, Person: l.Owner, Home: l.Home, Load: l.ID, Cycle: l.Cycle, Wait: now.Sub(l.ToldAt)})
 }
 
 // assumeEmpty lets the board say "free, may hold a load" when nobody waits for

@@ -16,6 +16,7 @@ const (
 	byAnybody   = "reported empty"
 	byTable     = "on the table"
 	byNextStart = "next start"
+	byDoor      = "door"
 )
 
 // testRun is how short a run that was stopped early may be for its turn not to

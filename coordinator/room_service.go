@@ -1,64 +1,10 @@
 package coordinator
 
 import (
-	"slices"
-	"strings"
 	"time"
 
 	"drumturn/coordinator/cycle"
 )
-
-// longestFault bounds what a report of a fault may say, in bytes.
-const longestFault = 400
-
-// mostFaults is how many reports about one machine the board keeps, the newest.
-const mostFaults = 10
-
-// reportFault warns the board about machine i and tells the managers.
-func (r *Room) reportFault(now time.Time, i int, e ReportFault) error {
-	text := strings.TrimSpace(e.Text)
-	if text == "" || len(text) > longestFault {
-		return Refuse(Invalid, "fault.text", "Say in a few words what is wrong (at most %d characters).", longestFault)
-	}
-	m := &r.state.Machines[i]
-	if len(m.Faults) >= mostFaults {
-		m.Faults = slices.Delete(m.Faults, 0, len(m.Faults)-mostFaults+1)
-	}
-	m.Faults = append(m.Faults, Fault{At: now, Home: e.Home, Text: text})
-	m.FaultCount++
-	r.tell(i, Notice{
-		Subject: Subject{Machine: m.ID}, Kind: FaultTold, Step: m.FaultCount, Role: Managers,
-		Reason: text, UsefulUntil: now.Add(24 * time.Hour),
-	})
-	r.fact(Fact{Kind: FactFault, Machine: m.ID, Person: e.Person, Home: e.Home, Note: text})
-	return nil
-}
-
-// takeOut takes machine i out of service.
-func (r *Room) takeOut(i int, e TakeOut) error {
-	m := &r.state.Machines[i]
-	if m.Out {
-		return nil
-	}
-	r.returnHold(i, r.state.Now)
-	m.Out, m.OutText, m.OutSince = true, strings.TrimSpace(e.Text), r.state.Now
-	r.fact(Fact{Kind: FactOut, Machine: m.ID, Person: e.Person, Note: m.OutText})
-	return nil
-}
-
-// putBack puts machine i into service again and clears its faults.
-func (r *Room) putBack(i int, e PutBack) error {
-	m := &r.state.Machines[i]
-	if !m.Out && len(m.Faults) == 0 {
-		return nil
-	}
-	if m.Out {
-		m.Since = r.state.Now
-	}
-	m.Out, m.OutText, m.Faults = false, "", nil
-	r.fact(Fact{Kind: FactBack, Machine: m.ID, Person: e.Person})
-	return nil
-}
 
 // byHand switches running by hand for machine i.
 func (r *Room) byHand(i int, e ByHand) error {

@@ -78,6 +78,10 @@ type Load struct {
 	Restarted bool `json:",omitempty"`
 	// AssumedEmpty: nobody said so, but the board may say "free, may hold a load".
 	AssumedEmpty bool `json:",omitempty"`
+	// Forgotten: it was not collected for a day; the managers were told again.
+	Forgotten bool `json:",omitempty"`
+	// FaultTold: its owner was told that something is wrong with the machine.
+	FaultTold bool `json:",omitempty"`
 	// Dried: the washer-dryer that washed it went on to dry it.
 	Dried bool `json:",omitempty"`
 	// Past is the turn that could have had the machine when nobody who was called
@@ -138,7 +142,7 @@ type MachineView struct {
 	MoreTime time.Duration
 	ByHand   bool
 	Faults   []Fault
-	OutText       string
+	OutText  string
 	// Watts and Heard are the newest reading and its instant.
 	Watts float64
 	Heard time.Time
