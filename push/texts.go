@@ -104,6 +104,10 @@ var english = catalogue{
 	coordinator.MeterSilent:  enMeterSilent,
 
 	coordinator.LevelsChanged: enLevelsChanged,
+	coordinator.MachineOut:    enMachineOut,
+	coordinator.LoadFault:     enLoadFault,
+	coordinator.TurnPassed:    enTurnPassed,
+	coordinator.WalkUpTold:    enWalkUpTold,
 }
 
 func someNews(s said) Text {
@@ -213,4 +217,23 @@ func enMeterSilent(s said) Text {
 
 func enLevelsChanged(s said) Text {
 	return Text{"A machine draws another power than before", fmt.Sprintf("What %s draws has changed for good (noticed at %s), and is learned anew. Was it repaired or replaced? If not, have it looked at.", s.place(), enClock(s, s.Made))}
+}
+
+func enMachineOut(s said) Text {
+	return Text{"Out of service: two homes report a fault", fmt.Sprintf("Nobody is called to %s since %s. Have it looked at, then put it back.", s.place(), enClock(s, s.Made))}
+}
+
+func enLoadFault(s said) Text {
+	if s.Reason == "out" {
+		return Text{"Please look after your load", fmt.Sprintf("%s was taken out of service at %s, and your load is inside.", enMachine(s), enClock(s, s.Made))}
+	}
+	return Text{"Please look at your load", fmt.Sprintf("Somebody reported a fault of %s at %s, and your load is inside.", s.place(), enClock(s, s.Made))}
+}
+
+func enTurnPassed(s said) Text {
+	return Text{"Your place is kept", fmt.Sprintf("Somebody who had not been called put a load on in %s. You are still called when it is your turn.", s.place())}
+}
+
+func enWalkUpTold(s said) Text {
+	return Text{"A load out of turn", fmt.Sprintf("Somebody waited for %s, but a load was put on in it by nobody who had been called. The board shows it without a name.", s.place())}
 }

@@ -19,6 +19,7 @@ var allKinds = []coordinator.NoticeKind{
 	coordinator.TurnCalled, coordinator.TurnMissed, coordinator.TurnEnded, coordinator.TurnReturned, coordinator.LoadBegun,
 	coordinator.LoadReady, coordinator.LoadNudge, coordinator.LoadWaiting, coordinator.LoadLeft, coordinator.LoadMoved,
 	coordinator.LoadTaken, coordinator.FaultTold, coordinator.MeterSilent, coordinator.LevelsChanged,
+	coordinator.MachineOut, coordinator.LoadFault, coordinator.TurnPassed, coordinator.WalkUpTold,
 }
 
 func summerPlace(t testing.TB) Place {
@@ -62,6 +63,11 @@ func TestWords(t *testing.T) {
 			"Your laundry is still waiting", "Please collect it from 2 (Cellar); it has been there since Wed 14:05."},
 		{"moved", coordinator.LoadMoved, nil, "Your laundry is on the table", "A neighbour put it there at 14:25, from 2 (Cellar). If it is still inside, say so."},
 		{"fault", coordinator.FaultTold, func(n *coordinator.Notice) { n.Reason = "smells burnt" }, "A fault was reported", "Washer 2 (Cellar), reported at 14:25. “smells burnt”"},
+		{"fault, load inside", coordinator.LoadFault, nil, "Please look at your load", "Somebody reported a fault of 2 (Cellar) at 14:25, and your load is inside."},
+		{"out, load inside", coordinator.LoadFault, func(n *coordinator.Notice) { n.Reason = "out" }, "Please look after your load",
+			"Washer 2 (Cellar) was taken out of service at 14:25, and your load is inside."},
+		{"two homes", coordinator.MachineOut, nil, "Out of service: two homes report a fault", "Nobody is called to 2 (Cellar) since 14:25. Have it looked at, then put it back."},
+		{"passed", coordinator.TurnPassed, nil, "Your place is kept", "Somebody who had not been called put a load on in 2 (Cellar). You are still called when it is your turn."},
 		{"unknown kind", "something-new", nil, "News from the laundry room", "It is about 2 (Cellar). Open the page to see it."},
 	} {
 		n := sample(c.kind)
@@ -100,7 +106,7 @@ func TestEveryLanguageHasEveryKind(t *testing.T) {
 		}
 		for _, kind := range allKinds {
 			for _, machine := range []queue.Kind{0, queue.Washer, queue.Dryer, queue.WasherDryer} {
-				for _, reason := range []string{"", "stopped-early", "presumed", "as-reported"} {
+				for _, reason := range []string{"", "stopped-early", "presumed", "as-reported", "out"} {
 					n := sample(kind)
 					n.MachineKind, n.Reason = machine, reason
 					text := Words(&n, summerPlace(t), lang)

@@ -123,6 +123,7 @@ type loadView struct {
 	Shared            bool // of the home, not of this person
 	SomebodyWaits     string
 	CanNotMe, Stopped bool
+	MoreTime          string // how much more time the owner can ask for; empty: none
 }
 
 // mine builds the panel; nil when nothing belongs to the visitor.
@@ -197,9 +198,18 @@ func (sc *scene) loadView(m *coordinator.MachineView, p *coordinator.Person) loa
 			v.SomebodyWaits = "Somebody was called to this machine and may put your load on the table."
 		}
 	}
+	v.MoreTime = moreTime(m)
 	sincestart := sc.now.Sub(m.Load.StartedAt)
 	v.CanNotMe = m.Load.Owner == p.ID && m.Load.Turn != 0 && !v.Ready && sincestart <= sc.snap.Rules.NotMeWithin
 	return v
+}
+
+// moreTime is how much more time a load's owner can ask for, in words; empty for none.
+func moreTime(m *coordinator.MachineView) string {
+	if m.MoreTime <= 0 {
+		return ""
+	}
+	return span(m.MoreTime)
 }
 
 // waitingFor counts the turns that a machine could serve.

@@ -33,6 +33,10 @@ var noticeWords = map[coordinator.NoticeKind]string{
 	coordinator.MeterSilent:  "meter of %s silent",
 
 	coordinator.LevelsChanged: "%s draws another power",
+	coordinator.MachineOut:    "%s taken out of service, reported by two homes",
+	coordinator.LoadFault:     "something is wrong with %s, load inside",
+	coordinator.TurnPassed:    "%s begun by somebody not called, place kept",
+	coordinator.WalkUpTold:    "%s begun out of turn",
 }
 
 // noticeLines turns deliveries into lines and counts those that failed.

@@ -22,6 +22,7 @@ type machineView struct {
 	Dryer, Washer, Out          bool
 	Thanks                      string
 	Problem                     *problem
+	MoreTime                    string
 	ID                          string
 }
 
@@ -70,6 +71,9 @@ func viewMachine(sc *scene, m *coordinator.MachineView, who *coordinator.Person)
 		CanStart:   m.ByHand && m.Status != coordinator.Running && m.Status != coordinator.Out,
 		CanStop:    m.ByHand && m.Status == coordinator.Running,
 		Dryer:      m.Kind != queue.Washer, Washer: m.Kind != queue.Dryer, Out: m.Status == coordinator.Out, ID: sc.id,
+	}
+	if mine {
+		v.MoreTime = moreTime(m)
 	}
 	if mine && !ready {
 		v.CanNotMe = sc.loadView(m, who).CanNotMe
@@ -144,6 +148,8 @@ func machineEvent(f form, m coordinator.MachineID, who *coordinator.Person) (coo
 		return coordinator.Claim{Machine: m, Person: person, Home: home}, "claimed", nil
 	case "not-me":
 		return coordinator.NotMe{Machine: m, Person: person, Home: home}, "not-mine", nil
+	case "more-time":
+		return coordinator.MoreTime{Machine: m, Person: person, Home: home}, "more", nil
 	case "still-inside":
 		return coordinator.StillInside{Machine: m, Person: person, Home: home}, "still", nil
 	}

@@ -46,6 +46,7 @@ var thanks = map[string]string{
 	"claimed":   "It is noted as your load.",
 	"not-mine":  "Noted: that start was not yours, and your turn is called again.",
 	"still":     "Noted: your load is still inside.",
+	"more":      "Noted: you have more time for this load.",
 	"left":      "You left the queue.",
 	"passed":    "The next one goes first.",
 	"later":     "You keep your place and are not called before then.",

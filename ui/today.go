@@ -8,7 +8,7 @@ import (
 func hands(sc *scene) []handView {
 	var out []handView
 	for _, find := range []func(*scene, *coordinator.MachineView) (handView, bool){
-		faultHand, stoppedHand, overdueHand, silentHand, forgottenHand, outHand, stalledHand,
+		faultHand, stoppedHand, overdueHand, silentHand, forgottenHand, outHand, stalledHand, pastHand,
 	} {
 		for i := range sc.snap.Machines {
 			m := &sc.snap.Machines[i]
@@ -65,11 +65,26 @@ func silentHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	return handView{What: what, Do: "by-hand-on", Button: "Run by hand meanwhile"}, true
 }
 
-func forgottenHand(_ *scene, m *coordinator.MachineView) (handView, bool) {
+// forgottenHand is a load that nobody said was collected: for long on the board,
+// or for a day.
+func forgottenHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if !m.MayHoldLoad {
 		return handView{}, false
 	}
-	return handView{What: "A load may still lie inside: nobody said that it was collected.", Do: "empty", Button: "It is empty"}, true
+	what := "A load may still lie inside: nobody said that it was collected."
+	if m.Load != nil && m.Load.Forgotten {
+		what = "Forgotten for " + span(sc.now.Sub(m.Load.ReadyAt)) + ": a load of " + clock(m.Load.ReadyAt, sc.now, sc.axis.zone) +
+			" may still lie inside; nobody said that it was collected."
+	}
+	return handView{What: what, Do: "empty", Button: "It is empty"}, true
+}
+
+// pastHand is a start out of turn, where the house wants to know of it.
+func pastHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
+	if m.Load == nil || m.Load.Past == 0 || sc.snap.Rules.WalkUps != coordinator.Reported {
+		return handView{}, false
+	}
+	return handView{What: "Started at " + clock(m.Load.StartedAt, sc.now, sc.axis.zone) + " although somebody waited for it, by nobody who had been called."}, true
 }
 
 func outHand(sc *scene, m *coordinator.MachineView) (handView, bool) {

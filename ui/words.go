@@ -124,6 +124,9 @@ func (t teller) detail(m *coordinator.MachineView) string {
 	if t.own && m.Load != nil {
 		parts = append(parts, "your load")
 	}
+	if m.Load != nil && m.Load.Past != 0 {
+		parts = append(parts, "started while somebody waited")
+	}
 	if m.ByHand {
 		parts = append(parts, "as reported, not measured")
 	}
@@ -234,8 +237,11 @@ func (t teller) done(m *coordinator.MachineView) string {
 	case coordinator.EndPresumed:
 		ready = "at " + t.at(m.Load.ReadyAt) + ", while the meter was silent"
 	}
-	if m.Status == coordinator.Overdue {
+	switch {
+	case m.Status == coordinator.Overdue:
 		ready += ", not collected"
+	case m.Load.MoreUntil.After(t.now):
+		ready += ", its owner asked for time until " + t.at(m.Load.MoreUntil)
 	}
 	if m.Load.Owner == "" {
 		ready += "; nobody has said whose it is"
