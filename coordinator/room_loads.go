@@ -189,17 +189,17 @@ func (r *Room) emptied(i int, l *Load, f Fact, now time.Time) {
 // settleTurn ends the turn that the load collected from machine i had used; a
 // short test run gives it back.
 func (r *Room) settleTurn(i int, l *Load, how string) {
-	m := &r.state.Machines[i]
-	k := r.state.Turns.Index(l.Turn)
-	if l.Turn == 0 || k < 0 || r.state.Turns[k].State != queue.Started {
+	m, turn := &r.state.Machines[i], l.Turn
+	k := r.state.Turns.Index(turn)
+	if turn == 0 || k < 0 || r.state.Turns[k].State != queue.Started {
 		return
 	}
 	if l.testRun() && how != byNextStart && !r.state.Turns[k].Tried {
 		r.state.Turns[k].Tried = true
 		m.Emptied.Turn = 0 // who contradicts has the load again, and the turn as well
-		r.fact(Fact{Kind: FactTestRun, Machine: l.Machine, Person: l.Owner, Home: l.Home, Turn: l.Turn, Load: l.ID})
+		r.fact(Fact{Kind: FactTestRun, Machine: l.Machine, Person: l.Owner, Home: l.Home, Turn: turn, Load: l.ID})
 		r.dropBooked(l.ID)
-		r.waitAgain(l.Turn)
+		r.waitAgain(turn)
 		return
 	}
 	t := r.state.Turns[k]

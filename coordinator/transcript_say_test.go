@@ -61,6 +61,9 @@ func (p *player) tap(t *testing.T, line int, verb string, f []string) {
 		"not-me":       NotMe{Machine: m, Person: person, Home: home},
 		"collect":      Collect{Machine: m, Person: person, Home: home},
 		"table":        Collect{Machine: m, Person: person, Home: home, OnTable: true},
+		"more-time":    MoreTime{Machine: m, Person: person, Home: home},
+		"open":         Door{Machine: MachineID(who), Open: true},
+		"shut":         Door{Machine: MachineID(who)},
 		"still-inside": StillInside{Machine: m, Person: person, Home: home},
 		"fault":        ReportFault{Machine: m, Person: person, Home: home, Text: strings.Join(f[min(2, len(f)):], " ")},
 		"take-out":     TakeOut{Machine: m, Person: person, Text: strings.Join(f[min(2, len(f)):], " ")},
@@ -185,6 +188,12 @@ func viewLine(v *MachineView, now time.Time) string {
 		}
 		if l.Reason != "" {
 			s += " " + string(l.Reason)
+		}
+		if l.Past != 0 {
+			s += ", out of turn"
+		}
+		if l.MoreUntil.After(now) {
+			s += ", more time until " + hhmm(l.MoreUntil)
 		}
 	}
 	if h := v.Hold; h != nil && v.Status != Held {

@@ -118,10 +118,15 @@ func (p *player) rule(t *testing.T, line int, f []string) {
 	spans := map[string]*time.Duration{
 		"hold": &r.Hold, "grace": &r.Grace, "call_uncollected_after": &r.CallUncollectedAfter,
 		"assume_empty_after": &r.AssumeEmptyAfter, "recall_after": &r.RecallAfter,
+		"not_me_within": &r.NotMeWithin, "more_time": &r.MoreTime, "more_time_waiting": &r.MoreTimeWaiting,
 	}
 	switch {
 	case len(f) == 2 && spans[f[0]] != nil:
 		*spans[f[0]] = p.span(t, line, f[1])
+	case len(f) == 2 && f[0] == "walk_ups":
+		if err := r.WalkUps.UnmarshalText([]byte(f[1])); err != nil {
+			t.Fatalf("line %d: %v", line, err)
+		}
 	case len(f) == 4 && f[0] == "hours":
 		for i := range r.Hours {
 			r.Hours[i] = queue.Day{Opens: p.clock(t, line, f[1]), LastStart: p.clock(t, line, f[2]), EndedBy: p.clock(t, line, f[3])}
