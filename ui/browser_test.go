@@ -239,6 +239,7 @@ var shots = []shot{
 	{"machine", "/r/cellar/m/w4", "", 390, 844},
 	{"me", "/me", "fay", 390, 844},
 	{"wall", "/r/cellar/wall?key=wallkey", "", 1920, 1080},
+	{"wall-tablet", "/r/cellar/wall?key=wallkey", "", 1024, 600},
 	{"manager", "/manager", "boss", 1280, 900},
 	{"manager-phone", "/manager", "boss", 390, 844},
 }
@@ -263,7 +264,7 @@ func TestScreenshots(t *testing.T) {
 	for _, scheme := range []string{"light", "dark"} {
 		for _, s := range shots {
 			if folder != "" {
-				b.take(t, address, s, scheme, s.name != "wall", filepath.Join(folder, s.name+"-"+scheme+".png"))
+				b.take(t, address, s, scheme, !strings.HasPrefix(s.name, "wall"), filepath.Join(folder, s.name+"-"+scheme+".png"))
 			}
 		}
 	}
