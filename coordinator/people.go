@@ -60,6 +60,8 @@ type People struct {
 	Sessions      map[string]Session // by Hash
 	Invitations   map[RoomID]Invitation
 	Subscriptions map[string]Subscription // by ID
+	MachineCodes  map[Place]MachineCode
+	Passes        map[string]Pass // by Hash
 	// Passphrase is the argon2id hash that managers sign in with; empty before the first start is done.
 	Passphrase string
 	// FirstToken is the SHA-256, in hex, of the one-time link's token; empty once used.

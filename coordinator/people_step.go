@@ -63,6 +63,16 @@ func (s *peopleStep) handle(ev PeopleEvent) error {
 		return s.signInManager(e)
 	case Forget:
 		return s.forget(e.Person)
+	case SetMachineCode:
+		return s.setMachineCode(e)
+	case OfferPass:
+		return s.offerPass(e)
+	case UsePass:
+		return s.usePass(e)
+	case ReturnHome:
+		return s.returnHome(e)
+	case SignOutOthers:
+		return s.signOutOthers(e)
 	default:
 		return Refuse(Invalid, "event.unknown", "The building does not know what to do with that.")
 	}
@@ -98,10 +108,8 @@ func (s *peopleStep) join(e JoinBuilding) error {
 // joinHome finds the home, or makes it where homes are open.
 func (s *peopleStep) joinHome(e JoinBuilding) (HomeID, error) {
 	if !e.Open {
-		for _, h := range s.next.Homes {
-			if SameCode(h.Code, e.HomeCode) {
-				return h.ID, nil
-			}
+		if h, ok := s.next.HomeByCode(e.HomeCode); ok {
+			return h.ID, nil
 		}
 		return "", Refuse(NotAllowed, "join.home-code", "No home has that code. It is on the paper that the building manager gave you.")
 	}
@@ -217,6 +225,7 @@ func (s *peopleStep) forget(id PersonID) error {
 	for _, sub := range s.next.Devices(id) {
 		s.dropSubscription(sub.ID)
 	}
+	s.dropPasses(func(p Pass) bool { return p.Person == id })
 	s.next.Persons = drop(s.next.Persons, id)
 	s.out.Drop("person", string(id))
 	return nil

@@ -68,6 +68,7 @@ func RestorePeople(stored Stored) (*People, error) {
 	p := &People{
 		Seq: stored.Seq, Persons: map[PersonID]Person{}, Homes: map[HomeID]Home{}, Sessions: map[string]Session{},
 		Invitations: map[RoomID]Invitation{}, Subscriptions: map[string]Subscription{},
+		MachineCodes: map[Place]MachineCode{}, Passes: map[string]Pass{},
 	}
 	for _, row := range stored.Rows {
 		if err := p.restore(row); err != nil {
@@ -89,6 +90,13 @@ func (p *People) restore(row Row) error {
 		return restoreInto(p.Invitations, RoomID(row.Key), row.Value)
 	case "subscription":
 		return restoreInto(p.Subscriptions, row.Key, row.Value)
+	case "pass":
+		return restoreInto(p.Passes, row.Key, row.Value)
+	case "machine-code":
+		var c MachineCode
+		err := json.Unmarshal(row.Value, &c)
+		p.MachineCodes[c.Place] = c
+		return err
 	case "tariff":
 		var t tariffRow
 		err := json.Unmarshal(row.Value, &t)

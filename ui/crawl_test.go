@@ -111,7 +111,7 @@ func crawlRooms() *fakeHouse {
 }
 
 var crawlStart = []string{"/", "/r/cellar", "/r/attic", "/r/cellar/join", "/r/cellar/wall?key=wallkey", "/me", "/manager", "/manager/first?token=token",
-	"/r/cellar/m/w1", "/r/cellar/m/w2", "/r/cellar/m/w3", "/r/cellar/m/w4", "/r/cellar/m/d1", "/r/cellar/m/d2", "/r/cellar/m/d3", "/r/cellar/m/d4", "/r/cellar/m/w9"}
+	"/r/cellar/m/w1", "/r/cellar/m/w2", "/r/cellar/m/w3", "/r/cellar/m/w4", "/r/cellar/m/d1", "/r/cellar/m/d2", "/r/cellar/m/d3", "/r/cellar/m/d4", "/r/cellar/m/w9", "/r/cellar/m/w4?code=printed-w4", "/r/cellar/m/w9?code=printed-w9", "/manager/r/cellar/sheets"}
 
 // TestEveryFormIsUnderstood sends every form of every page as a browser
 // without scripts would: no page may offer a button that the server does not
@@ -273,21 +273,25 @@ func TestTheMachinesButtons(t *testing.T) {
 		machine, who string
 		want         []string
 	}{
-		{"w1", "", []string{empty, table, report}}, // may hold a load
+		{"w1", "", []string{report}}, // may hold a load
+		{"w1?code=printed-w1", "", []string{empty, table, report}},
+		{"w1?code=printed-w2", "", []string{report}},
 		{"w1", "zed", []string{empty, table, still, report}},
 		{"w2", "", []string{report}}, // ann's, running
 		{"w2", "ann", []string{notMine, report}},
 		{"w2", "zed", []string{report}},
-		{"w4", "", []string{empty, table, report}}, // bob's, overdue
+		{"w4?code=PRINTED%20W4", "", []string{empty, table, report}}, // bob's, overdue
 		{"w4", "bob", []string{collected, report}},
 		{"w4", "zed", []string{empty, table, report}},
-		{"d1", "", []string{empty, table, report}}, // nobody's, finished
+		{"d1?code=printed-d1", "", []string{empty, table, report}}, // nobody's, finished
 		{"d1", "zed", []string{empty, table, claim, report}},
-		{"d2", "", []string{ended, report}}, // by hand, running
+		{"d2", "", []string{report}}, // by hand, running
+		{"d2?code=printed-d2", "", []string{ended, report}},
 		{"d2", "zed", []string{ended, report}},
 		{"d3", "zed", []string{still, report}}, // silent
 		{"d4", "", []string{report}},           // out
-		{"w9", "", []string{started, report}},  // by hand, free
+		{"w9", "", []string{report}},           // by hand, free
+		{"w9?code=printed-w9", "", []string{started, report}},
 		{"w9", "zed", []string{started, still, report}},
 	}
 	s := newTestServer(t, crawlRooms(), nil)

@@ -33,12 +33,17 @@ func newFakeHouse(snaps ...*coordinator.Snapshot) *fakeHouse {
 			Persons: map[coordinator.PersonID]coordinator.Person{}, Homes: map[coordinator.HomeID]coordinator.Home{},
 			Sessions: map[string]coordinator.Session{}, Invitations: map[coordinator.RoomID]coordinator.Invitation{},
 			Subscriptions: map[string]coordinator.Subscription{},
+			MachineCodes:  map[coordinator.Place]coordinator.MachineCode{}, Passes: map[string]coordinator.Pass{},
 		},
 	}
 	for _, s := range snaps {
 		h.order = append(h.order, s.Room)
 		h.rooms[s.Room] = s
 		h.people.Invitations[s.Room] = coordinator.Invitation{Room: s.Room, Code: "tidewater"}
+		for i := range s.Machines {
+			place := coordinator.Place{Room: s.Room, Machine: s.Machines[i].ID}
+			h.people.MachineCodes[place] = coordinator.MachineCode{Place: place, Code: codeOf(s.Machines[i].ID)}
+		}
 	}
 	return h
 }
@@ -140,6 +145,9 @@ func (h *fakeHouse) DoPeople(_ context.Context, ev coordinator.PeopleEvent) erro
 	return nil
 }
 
+// codeOf is the code printed on a machine of the canned rooms.
+func codeOf(m coordinator.MachineID) string { return "printed-" + string(m) }
+
 // stepFake does as much of the people's events as the pages need.
 func stepFake(p *coordinator.People, ev coordinator.PeopleEvent) error {
 	switch ev := ev.(type) {
@@ -173,6 +181,10 @@ func stepFake(p *coordinator.People, ev coordinator.PeopleEvent) error {
 		p.Persons[ev.Person] = person
 	case coordinator.SetInvitation:
 		p.Invitations[ev.Room] = coordinator.Invitation{Room: ev.Room, Code: ev.Code}
+	case coordinator.SetMachineCode, coordinator.OfferPass, coordinator.UsePass, coordinator.ReturnHome, coordinator.SignOutOthers:
+		next, _, err := p.Step(noon, ev)
+		*p = *next
+		return err
 	case coordinator.Forget:
 		delete(p.Persons, ev.Person)
 	}

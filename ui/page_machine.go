@@ -2,6 +2,7 @@ package ui
 
 import (
 	"net/http"
+	"net/url"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -24,6 +25,10 @@ type machineView struct {
 	Problem                     *problem
 	MoreTime                    string
 	ID                          string
+	// Code is the machine's secret, once the visitor has shown it; AtMachine
+	// says that they may speak for what is in it, by that code or as a resident.
+	Code      string
+	AtMachine bool
 }
 
 // machineOf finds the machine that the address names.
@@ -51,6 +56,18 @@ func (s *Server) machinePage(c echo.Context) error {
 
 func (s *Server) showMachine(c echo.Context, sc *scene, m *coordinator.MachineView, status int, p *problem) error {
 	v := viewMachine(sc, m, s.visitor(c))
+	given := c.QueryParam("code")
+	if p != nil {
+		given = p.Typed["code"]
+	}
+	var err error
+	if v.Code, err = s.shownCode(c, sc, m, given); err != nil {
+		return err
+	}
+	v.AtMachine = true
+	if v.Code == "" && !v.Resident && s.manager(c) == nil {
+		v.AtMachine, v.CanEmpty, v.CanStart, v.CanStop = false, false, false, false
+	}
 	v.Thanks, v.Problem = thanks[c.QueryParam("done")], p
 	return s.render(c, status, "machine", v)
 }
@@ -81,9 +98,11 @@ func viewMachine(sc *scene, m *coordinator.MachineView, who *coordinator.Person)
 	return v
 }
 
-// machineAct is a tap at a machine. Without an account one may say that it is
-// empty, put a load on the table, report a fault, and start and end a machine
-// that is run by hand: what everybody sees does not depend on who says it.
+// machineAct is a tap at a machine. Without an account, but with the code
+// printed on the machine, one may say that it is empty, put a load on the table,
+// and start and end a machine that is run by hand: what everybody sees does not
+// depend on who says it, but it must be said by somebody who is there. A fault
+// may be reported by anybody.
 func (s *Server) machineAct(c echo.Context) error {
 	sc, err := s.sceneOf(c)
 	if err != nil {
@@ -94,9 +113,13 @@ func (s *Server) machineAct(c echo.Context) error {
 		return err
 	}
 	who := s.visitor(c)
-	f, err := parseForm(c.Request(), field{"do", "What to do", 20, false}, field{"text", "What is wrong", 300, false})
+	f, err := parseForm(c.Request(), field{"do", "What to do", 20, false}, field{"text", "What is wrong", 300, false},
+		field{"code", "Code on the machine", 64, false})
 	if err == nil && who == nil && !s.limits.report.allow(limitKey(c.RealIP()), time.Now()) {
 		err = tooMany
+	}
+	if err == nil {
+		err = s.mayTell(c, sc, m, f)
 	}
 	done := ""
 	if err == nil {
@@ -106,7 +129,11 @@ func (s *Server) machineAct(c echo.Context) error {
 		}
 	}
 	if err == nil {
-		return s.redirect(c, machinePath(sc.snap.Room, m.ID)+"?done="+done)
+		to := machinePath(sc.snap.Room, m.ID) + "?done=" + done
+		if who == nil && f["code"] != "" {
+			to += "&code=" + url.QueryEscape(f["code"])
+		}
+		return s.redirect(c, to)
 	}
 	status, text, known := refusal(err)
 	if !known {

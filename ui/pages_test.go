@@ -85,12 +85,13 @@ func TestRoutesByRole(t *testing.T) {
 		{post("/r/cellar/turns/6", "do", "dance"), want{403, 422, 403}},
 		{get("/r/cellar/m/w1"), all(200)},
 		{get("/r/cellar/m/w9"), all(404)},
-		{post("/r/cellar/m/w4", "do", "empty"), all(303)},
-		{post("/r/cellar/m/w4", "do", "on-table"), all(303)},
+		{post("/r/cellar/m/w4", "do", "empty"), want{403, 303, 303}},
+		{post("/r/cellar/m/w4", "do", "on-table", "code", "PRINTED W4"), all(303)},
+		{post("/r/cellar/m/w4", "do", "on-table", "code", "printed-w1"), want{403, 303, 303}},
 		{post("/r/cellar/m/w4", "do", "fault", "text", "it leaks"), all(303)},
 		{post("/r/cellar/m/w4", "do", "fault"), all(422)},
 		{post("/r/cellar/m/w4", "do", "claim"), want{403, 303, 403}},
-		{post("/r/cellar/m/w4", "do", "start"), all(303)},
+		{post("/r/cellar/m/w4", "do", "start"), want{403, 303, 303}},
 		{post("/r/cellar/m/w4", "do", "still-inside"), want{403, 303, 403}},
 		{get("/r/cellar/wall"), all(200)},
 		{get("/r/cellar/join.svg"), want{404, 404, 200}},
@@ -203,7 +204,7 @@ func TestFormsBecomeEvents(t *testing.T) {
 func TestAVisitorsReportsCarryNobody(t *testing.T) {
 	h := newFakeHouse(fullRoom())
 	s := newTestServer(t, h, nil)
-	post("/r/cellar/m/w4", "do", "on-table").of(s)
+	post("/r/cellar/m/w4", "do", "on-table", "code", "printed-w4").of(s)
 	want := coordinator.Collect{Machine: "w4", OnTable: true}
 	if got := h.events(); len(got) != 1 || got[0] != coordinator.Event(want) {
 		t.Errorf("told %+v, want %+v", got, want)

@@ -43,6 +43,9 @@ func (s *Server) routes() []route {
 		{post, "/manager/devices", s.addManagerDevice},
 		{post, "/manager/r/:room/m/:machine", s.managerAct},
 		{post, "/manager/r/:room/invitation", s.rotateInvitation},
+		{get, "/manager/r/:room/sheets", s.sheetsPage},
+		{post, "/manager/r/:room/m/:machine/code", s.rotateMachineCode},
+		{get, "/manager/r/:room/m/:machine/code.svg", s.machineCode},
 
 		{get, "/healthz", s.healthz},
 		{get, "/manifest.webmanifest", s.manifest},

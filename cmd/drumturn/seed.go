@@ -53,8 +53,8 @@ func hashOf(token string) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// seed gives a new building what it needs to be used: a code per room, the
-// price of energy, a way in for its manager. The people's loop does not run
+// seed gives a new building what it needs to be used: a code per room and
+// per machine, the price of energy, a way in for its manager. The people's loop does not run
 // yet, so it is run for as long as this takes.
 func (a *app) seed(ctx context.Context) error {
 	people := a.house.People()
@@ -62,6 +62,11 @@ func (a *app) seed(ctx context.Context) error {
 	for _, room := range a.file.Rooms {
 		if _, ok := people.Invitations[room.ID]; !ok {
 			events = append(events, coordinator.SetInvitation{Room: room.ID, Code: newCode()})
+		}
+		for _, m := range room.Machines {
+			if _, ok := people.MachineCodes[coordinator.Place{Room: room.ID, Machine: m.ID}]; !ok {
+				events = append(events, coordinator.SetMachineCode{Room: room.ID, Machine: m.ID, Code: newCode()})
+			}
 		}
 	}
 	if people.TariffVersion == 0 && a.file.Tariff.Currency != "" {

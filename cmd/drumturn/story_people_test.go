@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"drumturn/coordinator"
 	"drumturn/push/pushtest"
 )
 
@@ -21,6 +22,11 @@ type browser struct {
 	name   string
 	client *http.Client
 	phone  *pushtest.Phone
+}
+
+// printedOn is the code on a machine of the cellar.
+func (s *story) printedOn(m coordinator.MachineID) string {
+	return s.app.house.People().MachineCodes[coordinator.Place{Room: "cellar", Machine: m}].Code
 }
 
 // browser opens a browser that has never been here.

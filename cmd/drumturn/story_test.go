@@ -95,7 +95,7 @@ func playStory(t *testing.T, mode runMode) []string {
 	ben.sees("/r/cellar", "overdue")
 
 	at("21:36") // a neighbour without an account stands at the machine
-	s.browser("neighbour").post("/r/cellar/m/1", "do", "on-table")
+	s.browser("neighbour").post("/r/cellar/m/1", "do", "on-table", "code", s.printedOn("1"))
 	anna.told(5, "load-moved")
 	ben.told(2, "turn-called")
 	ben.post("/r/cellar/turns/"+ben.turn(), "do", "let-next")

@@ -1,0 +1,154 @@
+package coordinator
+
+import "time"
+
+// Place is a machine within the building.
+type Place struct {
+	Room    RoomID
+	Machine MachineID
+}
+
+// MachineCode is the secret in the code printed on a machine: whoever has it
+// stands, or stood, before the machine.
+type MachineCode struct {
+	Place
+	Code string
+	Made time.Time
+}
+
+// Pass is a one-time code that opens a session for its person on another
+// browser: a second phone, the installed page, the phone after a lost one.
+type Pass struct {
+	// Hash is the SHA-256, in hex, of the code without spaces and hyphens, in capitals.
+	Hash    string
+	Person  PersonID
+	Made    time.Time
+	Expires time.Time
+}
+
+// The events about codes.
+type (
+	// SetMachineCode gives a machine a new printed code; the old one stops to hold.
+	SetMachineCode struct {
+		Room    RoomID
+		Machine MachineID
+		Code    string
+	}
+	// OfferPass makes a one-time code for a person; an older one of theirs stops to hold.
+	OfferPass struct {
+		Person  PersonID
+		Hash    string
+		Expires time.Time
+	}
+	// UsePass opens a session by a one-time code, and uses it up.
+	UsePass struct {
+		Hash        string
+		SessionHash string
+		Expires     time.Time
+	}
+	// ReturnHome opens a session by the code of a home, for one of that home who lost their phone.
+	ReturnHome struct {
+		HomeCode    string
+		Person      PersonID
+		SessionHash string
+		Expires     time.Time
+	}
+	// SignOutOthers ends every session of a person but one, and forgets their
+	// devices: a lost phone is told nothing more.
+	SignOutOthers struct {
+		Person PersonID
+		Keep   string // hash of the session that stays
+	}
+)
+
+func (SetMachineCode) peopleEvent() {}
+func (OfferPass) peopleEvent()      {}
+func (UsePass) peopleEvent()        {}
+func (ReturnHome) peopleEvent()     {}
+func (SignOutOthers) peopleEvent()  {}
+
+// AtMachine reports whether code is the one printed on the machine.
+func (p *People) AtMachine(room RoomID, machine MachineID, code string) bool {
+	c, ok := p.MachineCodes[Place{room, machine}]
+	return ok && SameCode(c.Code, code)
+}
+
+// HomeByCode finds the home whose code it is; ok is false when there is none.
+func (p *People) HomeByCode(code string) (Home, bool) {
+	for _, h := range p.Homes {
+		if SameCode(h.Code, code) {
+			return h, true
+		}
+	}
+	return Home{}, false
+}
+
+// setMachineCode notes the code of a machine.
+func (s *peopleStep) setMachineCode(e SetMachineCode) error {
+	if e.Room == "" || e.Machine == "" || !SameCode(e.Code, e.Code) {
+		return Refuse(Invalid, "machine.code", "A machine's code needs a room, a machine and letters.")
+	}
+	v := MachineCode{Place: Place{e.Room, e.Machine}, Code: e.Code, Made: s.now}
+	s.next.MachineCodes = put(s.next.MachineCodes, v.Place, v)
+	s.out.Put("machine-code", string(e.Room)+"/"+string(e.Machine), v)
+	return nil
+}
+
+// offerPass notes a one-time code, and sweeps those that ran out.
+func (s *peopleStep) offerPass(e OfferPass) error {
+	if _, ok := s.next.Persons[e.Person]; !ok {
+		return Refuse(NotFound, "person.unknown", "That person is not known here.")
+	}
+	s.dropPasses(func(p Pass) bool { return p.Person == e.Person || !s.now.Before(p.Expires) })
+	v := Pass{Hash: e.Hash, Person: e.Person, Made: s.now, Expires: e.Expires}
+	s.next.Passes = put(s.next.Passes, v.Hash, v)
+	s.out.Put("pass", v.Hash, v)
+	return nil
+}
+
+// dropPasses takes away the one-time codes that stale says.
+func (s *peopleStep) dropPasses(stale func(Pass) bool) {
+	for hash, p := range s.next.Passes {
+		if stale(p) {
+			s.next.Passes = drop(s.next.Passes, hash)
+			s.out.Drop("pass", hash)
+		}
+	}
+}
+
+// usePass opens the session that a one-time code is for.
+func (s *peopleStep) usePass(e UsePass) error {
+	p, ok := s.next.Passes[e.Hash]
+	if !ok || !s.now.Before(p.Expires) {
+		return Refuse(NotAllowed, "pass.unknown", "That code is not known here: it was used, has run out, or was mistyped.")
+	}
+	s.dropPasses(func(x Pass) bool { return x.Hash == e.Hash })
+	s.putSession(Session{Hash: e.SessionHash, Person: p.Person, Made: s.now, Expires: e.Expires})
+	return nil
+}
+
+// returnHome opens a session for one of a home. Whoever has the home's code
+// could join it anyway.
+func (s *peopleStep) returnHome(e ReturnHome) error {
+	home, ok := s.next.HomeByCode(e.HomeCode)
+	person, known := s.next.Persons[e.Person]
+	if !ok || !known || person.Home != home.ID || person.Manager {
+		return Refuse(NotAllowed, "return.code", "No home with somebody in it has that code.")
+	}
+	s.putSession(Session{Hash: e.SessionHash, Person: person.ID, Made: s.now, Expires: e.Expires})
+	return nil
+}
+
+// signOutOthers leaves a person the one browser that they use now.
+func (s *peopleStep) signOutOthers(e SignOutOthers) error {
+	for hash, session := range s.next.Sessions {
+		if session.Person == e.Person && hash != e.Keep {
+			s.dropSession(hash)
+		}
+	}
+	for _, sub := range s.next.Devices(e.Person) {
+		s.dropSubscription(sub.ID)
+	}
+	s.dropPasses(func(p Pass) bool { return p.Person == e.Person })
+	return nil
+}
