@@ -152,7 +152,7 @@ func TestFullMeters(t *testing.T) {
 	want := []config.Meter{
 		{Name: "w1", Driver: "mqtt", Options: &config.MQTTMeter{
 			Topic: "laundry/w1", User: "washer", Password: config.NewSecret("correct horse"),
-			Payload: config.Payload{Watts: "/a/power", Wh: "/a~1b/energy", Time: "/time", WhFactor: 1000},
+			Payload: config.Payload{Watts: "/a/power", Wh: "/a~1b/energy", Time: "/time", Door: "/door", WhFactor: 1000},
 		}},
 		{Name: "d2", Driver: "mqtt", Options: &config.MQTTMeter{
 			Topic: "laundry/d2", User: "d2", Password: secret, Payload: config.Payload{WhFactor: 1},

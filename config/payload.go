@@ -11,6 +11,8 @@ type Payload struct {
 	// Watts, Wh and Time are JSON Pointers (RFC 6901), such as "/power"; empty
 	// where the messages do not have it.
 	Watts, Wh, Time string
+	// Door is where a door contact says whether the door is open; empty without one.
+	Door string
 	// WhFactor turns the register's unit into Wh: 1, or 1000 for kWh.
 	WhFactor float64
 }
@@ -26,17 +28,20 @@ func (s *section) payload() Payload {
 	s.pointer("watts", &p.Watts)
 	s.pointer("wh", &p.Wh)
 	s.pointer("time", &p.Time)
+	s.pointer("door", &p.Door)
 	if s.word("wh_unit", (*plainWord)(&unit), "Wh", "kWh") && unit == "kWh" {
 		p.WhFactor = 1000
 	}
 	places := s.has("watts") || s.has("wh")
 	switch {
-	case said && form == "number" && (places || s.has("time")):
-		s.wrong("payload", "a bare number has no places for watts, wh or time", `write payload = "json", or remove watts, wh and time`)
+	case said && form == "number" && (places || s.has("time") || s.has("door")):
+		s.wrong("payload", "a bare number has no places for watts, wh, time or door", `write payload = "json", or remove watts, wh, time and door`)
 	case said && form == "json" && !places:
 		s.wrong("payload", "it is not said where in the JSON the watts are", `add watts = "/power", with the place that your meter uses`)
 	case !places && s.has("time"):
 		s.wrong("time", "a time alone is no reading", `add watts = "/power", with the place that your meter uses`)
+	case !places && s.has("door"):
+		s.wrong("door", "a door alone is no reading", `add watts = "/power", with the place that your meter uses`)
 	case s.has("wh_unit") && !s.has("wh"):
 		s.wrong("wh_unit", "it is not said where in the JSON the register is", `add wh = "/energy", with the place that your meter uses`)
 	}

@@ -21,14 +21,8 @@ import (
 func (a *app) wireMeters(context.Context) error {
 	var err error
 	a.meters, err = meter.NewSupervisor(meter.Options{
-		Accept: func(ctx context.Context, name string, s meter.Sample) error {
-			err := a.house.Deliver(ctx, name, s.Reading(a.clock.Now()))
-			if errors.Is(err, loop.ErrNoMachine) {
-				return meter.Refuse(name, meter.UnknownMeter, "%v", err)
-			}
-			return err
-		},
-		Clock: a.clock, Log: a.log, SilentAfter: a.silentAfter(),
+		Accept: a.accept,
+		Clock:  a.clock, Log: a.log, SilentAfter: a.silentAfter(),
 	})
 	if err != nil {
 		return err
@@ -44,6 +38,21 @@ func (a *app) wireMeters(context.Context) error {
 		}
 	}
 	return nil
+}
+
+// accept takes what a meter says to its room: a reading, the state of a door, or both.
+func (a *app) accept(ctx context.Context, name string, s meter.Sample) error {
+	var err error
+	if s.Measures() {
+		err = a.house.Deliver(ctx, name, s.Reading(a.clock.Now()))
+	}
+	if err == nil && s.Door != meter.NoDoor {
+		err = a.house.Door(ctx, name, s.Door == meter.DoorOpen)
+	}
+	if errors.Is(err, loop.ErrNoMachine) {
+		return meter.Refuse(name, meter.UnknownMeter, "%v", err)
+	}
+	return err
 }
 
 // silentAfter says for each meter what its machine's settings say.
@@ -63,7 +72,7 @@ func format(p config.Payload) meter.Format {
 	if !p.JSON() {
 		return meter.Format{}
 	}
-	return meter.Format{Watts: p.Watts, Wh: p.Wh, Time: p.Time, WhFactor: p.WhFactor}
+	return meter.Format{Watts: p.Watts, Wh: p.Wh, Time: p.Time, Door: p.Door, WhFactor: p.WhFactor}
 }
 
 // addBroker adds the MQTT broker within this program, if a meter needs it. Its

@@ -143,6 +143,16 @@ func (h *House) Deliver(ctx context.Context, meter string, reading cycle.Reading
 	return p.room.Deliver(ctx, p.machine, reading)
 }
 
+// Door takes what the contact at a meter says of its machine's door, and returns
+// when it is in the room's inbox.
+func (h *House) Door(ctx context.Context, meter string, open bool) error {
+	p, ok := h.meters[meter]
+	if !ok {
+		return fmt.Errorf("%w %q: name it in the building file", ErrNoMachine, meter)
+	}
+	return p.room.enqueue(ctx, item{at: p.room.clock.Now(), event: coordinator.Door{Machine: p.machine, Open: open}})
+}
+
 // Seed takes events to the building's people before Run, for what a new
 // building needs. It must not be called once Run has been.
 func (h *House) Seed(ctx context.Context, events ...coordinator.PeopleEvent) error {

@@ -13,6 +13,9 @@ type Format struct {
 	// means that the messages do not have it, except that with both Watts and Wh
 	// empty the whole message is the number of watts.
 	Watts, Wh, Time string
+	// Door is where a door contact says whether the machine's door is open; empty
+	// for a meter without one.
+	Door string
 	// Bare takes a message that is only a number as watts, too.
 	Bare bool
 	// WattsFactor and WhFactor turn what the meter sends into W and Wh: 1000 for a
@@ -22,16 +25,17 @@ type Format struct {
 
 // Decoder reads messages of one Format. It may be used by many goroutines.
 type Decoder struct {
-	watts, wh, time       Pointer
+	watts, wh, time, door Pointer
 	hasWatts, hasWh       bool
-	hasTime, bare         bool
+	hasTime, hasDoor      bool
+	bare                  bool
 	wattsFactor, whFactor float64
 }
 
 // NewDecoder checks a format.
 func NewDecoder(f Format) (*Decoder, error) {
 	d := &Decoder{
-		hasWatts: f.Watts != "" || f.Wh == "", hasWh: f.Wh != "", hasTime: f.Time != "", bare: f.Bare,
+		hasWatts: f.Watts != "" || f.Wh == "", hasWh: f.Wh != "", hasTime: f.Time != "", hasDoor: f.Door != "", bare: f.Bare,
 		wattsFactor: 1, whFactor: 1,
 	}
 	var err error
@@ -43,6 +47,9 @@ func NewDecoder(f Format) (*Decoder, error) {
 	}
 	if d.time, err = ParsePointer(f.Time); err != nil {
 		return nil, fmt.Errorf("time: %w", err)
+	}
+	if d.door, err = ParsePointer(f.Door); err != nil {
+		return nil, fmt.Errorf("door: %w", err)
 	}
 	if err := setFactor(&d.wattsFactor, f.WattsFactor); err != nil {
 		return nil, fmt.Errorf("watts factor: %w", err)
@@ -109,7 +116,12 @@ func (d *Decoder) value(meter string, doc any) (Sample, error) {
 			return Sample{}, Refuse(meter, Malformed, "wh: %v", err)
 		}
 	}
-	if !haveWatts && !haveWh {
+	if d.hasDoor {
+		if s.Door, err = doorAt(d.door, doc); err != nil {
+			return Sample{}, Refuse(meter, Malformed, "door: %v", err)
+		}
+	}
+	if !haveWatts && !haveWh && s.Door == NoDoor {
 		return Sample{}, Refuse(meter, Empty, "the message has nothing at %s; %s", d.places(), whereNumbersAre(doc))
 	}
 	if d.hasTime {

@@ -16,7 +16,13 @@ type Sample struct {
 	// Stamp is the time that the payload carries; zero when it carries none. It is
 	// evidence only: the time of a step is always the room's own clock.
 	Stamp time.Time
+	// Door is what a door contact at the meter says; NoDoor when it says nothing.
+	Door Door
 }
+
+// Measures reports whether the sample is a reading of power or energy; else it
+// only tells of the door.
+func (s Sample) Measures() bool { return !math.IsNaN(s.Watts) || !math.IsNaN(s.Wh) }
 
 // Power is a sample of watts alone, without a time of its own.
 func Power(watts float64) Sample { return Sample{Watts: watts, Wh: math.NaN()} }
@@ -53,7 +59,7 @@ var firstStamp = time.Date(1990, 1, 1, 0, 0, 0, 0, time.UTC)
 // may be used (noise below zero is 0 W), or a *Refusal that says what is wrong
 // with it and how to mend it.
 func Check(meter string, s Sample, now time.Time) (Sample, error) {
-	if math.IsNaN(s.Watts) && math.IsNaN(s.Wh) {
+	if !s.Measures() && s.Door == NoDoor {
 		return s, Refuse(meter, Empty, "the reading has neither watts nor watt-hours; say in the meter's settings where they are")
 	}
 	if err := checkWatts(meter, s.Watts); err != nil {
