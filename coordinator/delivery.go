@@ -23,16 +23,55 @@ type Delivery struct {
 	Tries  int
 	// Why is the reason of the last decision, for the log and the resident.
 	Why string
+	// Told is what was decided about each person whom the notice may concern.
+	Told []Told `json:",omitempty"`
+	// Newer is a later notice of the same thread to the same addressee, made
+	// while this one was pending; the store notes it when it creates that one.
+	Newer *Newer `json:",omitempty"`
 	// Devices is what each device's push service answered.
 	Devices []DeviceResult `json:",omitempty"`
 	// Changed is when the row was last written.
 	Changed time.Time
 }
 
+// Reason says why a person is told of a notice, or is not. It is stored.
+type Reason string
+
+// The reasons.
+const (
+	ReasonNow      Reason = "now"       // told at once, on every device
+	ReasonLater    Reason = "later"     // told when the person's quiet hours end
+	ReasonReplaced Reason = "replaced"  // a newer notice of the same thread says more
+	ReasonUnwanted Reason = "unwanted"  // the person did not ask for this kind
+	ReasonMuted    Reason = "muted"     // the person wants to hear nothing for a while
+	ReasonLate     Reason = "late"      // telling it is pointless by now
+	ReasonNoWay    Reason = "no-way"    // the person has switched notices on nowhere
+	ReasonMovedOut Reason = "moved-out" // the person no longer belongs to the building
+)
+
+// Told is the decision about one person.
+type Told struct {
+	Person PersonID
+	// ForHome: not the addressee, but of the addressee's home.
+	ForHome bool `json:",omitempty"`
+	Reason  Reason
+	// Until is when the person is told (ReasonLater), or hears again (ReasonMuted).
+	Until time.Time `json:",omitzero"`
+	At    time.Time
+}
+
+// Newer names a notice that says more.
+type Newer struct {
+	Kind NoticeKind
+	Made time.Time
+}
+
 // DeviceResult is the outcome for one subscription.
 type DeviceResult struct {
 	// Device is the subscription's id.
 	Device string
+	// Person is whose device it was.
+	Person PersonID `json:",omitempty"`
 	// Sent is final success, Gone final failure (the subscription was removed).
 	Sent, Gone bool
 	Status     int    `json:",omitempty"` // the last HTTP status, 0 for none

@@ -67,6 +67,44 @@ func (s Subject) String() string {
 	}
 }
 
+// Thread is what a notice belongs to for the person who reads it: of one
+// thread, a newer notice takes the older one's place. All about a load or a
+// turn is one thread, but for faults; of a machine, each kind is one of its own,
+// so that a silent meter does not hide a fault.
+func (n *Notice) Thread() string {
+	if n.Subject.Load == 0 && n.Subject.Turn == 0 || n.Kind == LoadFault {
+		return n.Subject.String() + "/" + string(n.Kind)
+	}
+	return n.Subject.String()
+}
+
+// SameAddressee reports whether both are to the same person or role.
+func (n *Notice) SameAddressee(o *Notice) bool { return n.To == o.To && n.Role == o.Role }
+
+// ResidentKinds are the kinds that residents get, in the order of a wash day.
+func ResidentKinds() []NoticeKind {
+	return []NoticeKind{
+		TurnCalled, TurnMissed, TurnEnded, TurnReturned, TurnPassed, LoadBegun, LoadReady, LoadNudge, LoadWaiting, LoadMoved, LoadTaken, LoadFault,
+	}
+}
+
+// ManagerKinds are the kinds that managers get.
+func ManagerKinds() []NoticeKind {
+	return []NoticeKind{
+		LoadLeft, FaultTold, MachineOut, WalkUpTold, MeterSilent, LevelsChanged,
+	}
+}
+
+// Waits reports whether quiet hours delay notices of the kind. They never delay
+// what a person asked for by standing in the queue: it is of no use later.
+func (k NoticeKind) Waits() bool {
+	switch k {
+	case TurnCalled, TurnMissed, TurnEnded, TurnReturned, LoadBegun:
+		return false
+	}
+	return true
+}
+
 // Notice is one thing to be told to one person (or to the managers), as stored
 // before it is sent. Step decides that and when; package push decides how.
 type Notice struct {

@@ -1,6 +1,9 @@
 package coordinator
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Person is a resident or manager.
 type Person struct {
@@ -14,7 +17,16 @@ type Person struct {
 	Joined time.Time
 	// TellForHome: also be told about the loads of the others of the home.
 	TellForHome bool `json:",omitempty"`
+	// Off are the kinds of notice that the person does not want.
+	Off []NoticeKind `json:",omitempty"`
+	// Quiet are the hours in which what can wait does.
+	Quiet Quiet `json:",omitzero"`
+	// MutedUntil is when the person wants to hear of anything again.
+	MutedUntil time.Time `json:",omitzero"`
 }
+
+// Wants reports whether the person takes notices of the kind.
+func (p *Person) Wants(kind NoticeKind) bool { return !slices.Contains(p.Off, kind) }
 
 // Home is a household.
 type Home struct {
@@ -94,8 +106,12 @@ type (
 	}
 	// SignOut ends a session.
 	SignOut struct{ SessionHash string }
-	// Subscribe adds or renews a device.
-	Subscribe struct{ Subscription Subscription }
+	// Subscribe adds or renews a device. Old, where it is not empty, is the id of
+	// a subscription of the same person that this one replaces.
+	Subscribe struct {
+		Subscription Subscription
+		Old          string
+	}
 	// Unsubscribe removes a device: of Person by its endpoint's id, or by push when it is gone (Person empty).
 	Unsubscribe struct {
 		Person PersonID
@@ -105,6 +121,18 @@ type (
 	SetLanguage struct {
 		Person PersonID
 		Lang   string
+	}
+	// SetChoices sets what a person is told of, and when.
+	SetChoices struct {
+		Person      PersonID
+		Off         []NoticeKind
+		Quiet       Quiet
+		TellForHome bool
+	}
+	// Mute keeps a person from being told of anything until an instant; zero ends it.
+	Mute struct {
+		Person PersonID
+		Until  time.Time
 	}
 	// SetInvitation sets a room's code (first start, rotation).
 	SetInvitation struct {
@@ -137,6 +165,8 @@ func (SignOut) peopleEvent()       {}
 func (Subscribe) peopleEvent()     {}
 func (Unsubscribe) peopleEvent()   {}
 func (SetLanguage) peopleEvent()   {}
+func (SetChoices) peopleEvent()    {}
+func (Mute) peopleEvent()          {}
 func (SetInvitation) peopleEvent() {}
 func (SetTariff) peopleEvent()     {}
 func (SetFirstToken) peopleEvent() {}

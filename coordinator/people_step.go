@@ -46,11 +46,15 @@ func (s *peopleStep) handle(ev PeopleEvent) error {
 	case SignOut:
 		s.dropSession(e.SessionHash)
 	case Subscribe:
-		return s.subscribe(e.Subscription)
+		return s.subscribe(e)
 	case Unsubscribe:
 		return s.unsubscribe(e)
 	case SetLanguage:
 		return s.setLanguage(e)
+	case SetChoices:
+		return s.setChoices(e)
+	case Mute:
+		return s.mute(e)
 	case SetInvitation:
 		s.putInvitation(Invitation{Room: e.Room, Code: e.Code, Made: s.now})
 	case SetTariff:
@@ -133,37 +137,6 @@ func (s *peopleStep) joinHome(e JoinBuilding) (HomeID, error) {
 func HomeIDFor(name string) HomeID {
 	sum := sha256.Sum256([]byte("home " + strings.ToLower(strings.Join(strings.Fields(name), " "))))
 	return HomeID("h" + hex.EncodeToString(sum[:8]))
-}
-
-// subscribe adds a device, or renews the keys of one. A device belongs to the
-// person who subscribed it last.
-func (s *peopleStep) subscribe(sub Subscription) error {
-	if _, ok := s.next.Persons[sub.Person]; !ok {
-		return Refuse(NotAllowed, "subscribe.stranger", "Only residents can be told on their phones.")
-	}
-	sub.Made = s.now
-	devices := s.next.Devices(sub.Person)
-	if _, known := s.next.Subscriptions[sub.ID]; !known && len(devices) >= devicesPerPerson {
-		oldest := devices[0]
-		for _, d := range devices {
-			if d.Made.Before(oldest.Made) {
-				oldest = d
-			}
-		}
-		s.dropSubscription(oldest.ID)
-	}
-	s.next.Subscriptions = put(s.next.Subscriptions, sub.ID, sub)
-	s.out.Put("subscription", sub.ID, sub)
-	return nil
-}
-
-func (s *peopleStep) unsubscribe(e Unsubscribe) error {
-	sub, ok := s.next.Subscriptions[e.ID]
-	if !ok || (e.Person != "" && sub.Person != e.Person) {
-		return nil
-	}
-	s.dropSubscription(e.ID)
-	return nil
 }
 
 func (s *peopleStep) setLanguage(e SetLanguage) error {

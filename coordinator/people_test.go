@@ -159,12 +159,12 @@ func TestSessions(t *testing.T) {
 
 func TestDevices(t *testing.T) {
 	w := newTown(t)
-	w.refused(Subscribe{Subscription{ID: "d", Person: "nobody"}}, "subscribe.stranger")
+	w.refused(Subscribe{Subscription: Subscription{ID: "d", Person: "nobody"}}, "subscribe.stranger")
 	w.joinAs("anna", "12")
 	w.joinAs("ben", "13")
 	for i := range devicesPerPerson + 1 {
 		w.now = w.now.Add(time.Second)
-		w.do(Subscribe{Subscription{ID: string(rune('a' + i)), Person: "anna", Endpoint: "https://push.example/x"}})
+		w.do(Subscribe{Subscription: Subscription{ID: string(rune('a' + i)), Person: "anna", Endpoint: "https://push.example/x"}})
 	}
 	if _, oldest := w.people.Subscriptions["a"]; oldest || len(w.people.Devices("anna")) != devicesPerPerson {
 		t.Fatalf("%d devices are kept, the oldest among them: %v", len(w.people.Devices("anna")), oldest)
@@ -178,7 +178,7 @@ func TestDevices(t *testing.T) {
 	if _, kept := w.people.Subscriptions["b"]; kept {
 		t.Fatal("a gone device is kept")
 	}
-	w.do(Subscribe{Subscription{ID: "c", Person: "ben"}})
+	w.do(Subscribe{Subscription: Subscription{ID: "c", Person: "ben"}})
 	if w.people.Subscriptions["c"].Person != "ben" {
 		t.Fatal("a device does not follow who uses it")
 	}
@@ -207,7 +207,7 @@ func TestForget(t *testing.T) {
 	w := newTown(t)
 	w.joinAs("anna", "12")
 	w.joinAs("ben", "13")
-	w.do(Subscribe{Subscription{ID: "d", Person: "anna"}})
+	w.do(Subscribe{Subscription: Subscription{ID: "d", Person: "anna"}})
 	w.do(Forget{Person: "anna"})
 	w.do(Forget{Person: "anna"})
 	if len(w.people.Persons) != 1 || len(w.people.Sessions) != 1 || len(w.people.Subscriptions) != 0 {

@@ -46,21 +46,9 @@ func (r *Room) stepAt(l *Load, step int) time.Time {
 
 // afterNight is t, or the end of the night that t falls into.
 func (r *Room) afterNight(t time.Time) time.Time {
-	from, to, zone := r.state.Rules.NightFrom, r.state.Rules.NightTo, r.zone()
-	if from == queue.NoClock || to == queue.NoClock || from == to {
-		return t
-	}
-	y, m, d := t.In(zone).Date()
-	for _, day := range [...]int{d - 1, d} {
-		begin := from.On(time.Date(y, m, day, 12, 0, 0, 0, zone), zone)
-		endDay := day
-		if to <= from {
-			endDay++
-		}
-		end := to.On(time.Date(y, m, endDay, 12, 0, 0, 0, zone), zone)
-		if !t.Before(begin) && t.Before(end) {
-			return end
-		}
+	night := Quiet{From: r.state.Rules.NightFrom, To: r.state.Rules.NightTo}
+	if end := night.Ends(t, r.zone()); !end.IsZero() {
+		return end
 	}
 	return t
 }

@@ -8,39 +8,6 @@ import (
 	"drumturn/coordinator"
 )
 
-// Reason says why a person is told, or is not.
-type Reason uint8
-
-// The reasons.
-const (
-	// SendNow: told at once, on every device.
-	SendNow Reason = iota + 1
-	// TooLate: telling it is pointless by now.
-	TooLate
-	// NoDevice: the person has switched notices on nowhere.
-	NoDevice
-	// NotWanted: the person did not ask for this kind of notice.
-	NotWanted
-	// MovedOut: the person no longer belongs to the building.
-	MovedOut
-)
-
-var reasonWords = [...]string{
-	SendNow:   "send now",
-	TooLate:   "too late to be of use",
-	NoDevice:  "no device: notices are not switched on",
-	NotWanted: "not wanted: this kind was not asked for",
-	MovedOut:  "moved out: nobody to tell",
-}
-
-// String returns the reason in words, as the log shows it.
-func (r Reason) String() string {
-	if int(r) < len(reasonWords) && reasonWords[r] != "" {
-		return reasonWords[r]
-	}
-	return "?"
-}
-
 // Recipient is a person whom a notice may concern.
 type Recipient struct {
 	Person coordinator.Person
@@ -84,17 +51,88 @@ func othersOfHome(owner coordinator.Person, people *coordinator.People) []Recipi
 	return out
 }
 
-// Decide is the one decision for a notice and a person who has so many devices.
-func Decide(n *coordinator.Notice, r Recipient, devices int, now time.Time) Reason {
+// Case is all that a decision depends on.
+type Case struct {
+	Notice *coordinator.Notice
+	Who    Recipient
+	// Ways is on how many devices, or otherwise, the person can be told.
+	Ways int
+	// Newer is a later notice of the same thread to the same addressee; nil: none.
+	Newer *coordinator.Newer
+	// Zone is the clock that the person lives by: the room's. nil means UTC.
+	Zone *time.Location
+	Now  time.Time
+}
+
+// Decision is what is done for one person about one notice.
+type Decision struct {
+	Reason coordinator.Reason
+	// Until is when to tell (ReasonLater), or when the person hears again (ReasonMuted).
+	Until time.Time
+	// Lang is the person's language, a BCP 47 tag; empty: none chosen.
+	Lang string
+	// Deadline is when telling this person is pointless.
+	Deadline time.Time
+}
+
+// Decide is the one decision for a person and a notice. What is final comes
+// first, then what the person chose, then what may change by itself.
+func Decide(c Case) Decision {
+	p := &c.Who.Person
+	d := Decision{Lang: p.Lang, Deadline: deadline(c)}
 	switch {
-	case !r.Known:
-		return MovedOut
-	case r.ForHome && !r.Person.TellForHome:
-		return NotWanted
-	case !now.Before(usefulUntil(n)):
-		return TooLate
-	case devices == 0:
-		return NoDevice
+	case !c.Who.Known:
+		d.Reason = coordinator.ReasonMovedOut
+	case c.Who.ForHome && !p.TellForHome, !p.Wants(c.Notice.Kind):
+		d.Reason = coordinator.ReasonUnwanted
+	case !c.Now.Before(d.Deadline):
+		d.Reason = coordinator.ReasonLate
+	case c.replaced():
+		d.Reason = coordinator.ReasonReplaced
+	case c.Now.Before(p.MutedUntil):
+		d.Reason, d.Until = coordinator.ReasonMuted, p.MutedUntil
+	case c.Ways == 0:
+		d.Reason = coordinator.ReasonNoWay
+	default:
+		d.Reason = coordinator.ReasonNow
+		if end := c.quietEnd(); !end.IsZero() {
+			d.Reason, d.Until = coordinator.ReasonLater, end
+		}
 	}
-	return SendNow
+	return d
+}
+
+// replaced reports whether the newer notice tells this person instead: not one
+// that they do not want, nor, to the others of a home, about anything but a
+// load that is ready.
+func (c *Case) replaced() bool {
+	if c.Newer == nil || !c.Who.Person.Wants(c.Newer.Kind) {
+		return false
+	}
+	return !c.Who.ForHome || c.Newer.Kind == coordinator.LoadReady
+}
+
+// quietEnd is when the person's quiet hours end, if they delay the notice now.
+func (c *Case) quietEnd() time.Time {
+	if !c.Notice.Kind.Waits() {
+		return time.Time{}
+	}
+	return c.Who.Person.Quiet.Ends(c.Now, c.zone())
+}
+
+func (c *Case) zone() *time.Location {
+	if c.Zone == nil {
+		return time.UTC
+	}
+	return c.Zone
+}
+
+// deadline is when telling the person is pointless. Quiet hours do not count: a
+// load that was not collected over night is worth a word in the morning.
+func deadline(c Case) time.Time {
+	until := usefulUntil(c.Notice)
+	if !c.Notice.Kind.Waits() || c.Who.Person.Quiet.None() {
+		return until
+	}
+	return c.Who.Person.Quiet.Past(c.Notice.Made, until, c.zone())
 }

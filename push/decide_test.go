@@ -6,7 +6,10 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"drumturn/coordinator"
+	"drumturn/queue"
 )
 
 var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
@@ -46,45 +49,135 @@ func TestRecipients(t *testing.T) {
 func TestDecide(t *testing.T) {
 	n := &coordinator.Notice{Kind: coordinator.LoadReady, Made: noon, UsefulUntil: noon.Add(time.Hour)}
 	open := &coordinator.Notice{Kind: coordinator.LoadReady, Made: noon}
+	call := &coordinator.Notice{Kind: coordinator.TurnCalled, Made: noon, UsefulUntil: noon.Add(time.Hour)}
 	owner := Recipient{Known: true}
+	like := func(p coordinator.Person) Recipient { return Recipient{Known: true, Person: p} }
 	asked := Recipient{Known: true, ForHome: true, Person: coordinator.Person{TellForHome: true}}
-	unasked := Recipient{Known: true, ForHome: true}
+	nudge, again := &coordinator.Newer{Kind: coordinator.LoadNudge, Made: noon}, &coordinator.Newer{Kind: coordinator.LoadReady, Made: noon}
+	siesta := coordinator.Quiet{From: 12 * 60, To: 15 * 60}
+	off := []coordinator.NoticeKind{coordinator.LoadReady}
 	for _, c := range []struct {
-		name    string
-		n       *coordinator.Notice
-		r       Recipient
-		devices int
-		after   time.Duration
-		want    Reason
+		name  string
+		n     *coordinator.Notice
+		r     Recipient
+		ways  int
+		newer *coordinator.Newer
+		after time.Duration
+		want  coordinator.Reason
+		until time.Duration // after noon
 	}{
-		{"owner", n, owner, 1, 0, SendNow},
-		{"just in time", n, owner, 1, time.Hour - 1, SendNow},
-		{"at the last instant", n, owner, 1, time.Hour, TooLate},
-		{"no end given, within an hour", open, owner, 1, time.Hour - 1, SendNow},
-		{"no end given, after an hour", open, owner, 1, time.Hour, TooLate},
-		{"no device", n, owner, 0, 0, NoDevice},
-		{"too late is said before no device", n, owner, 0, 2 * time.Hour, TooLate},
-		{"of the home, asked for it", n, asked, 2, 0, SendNow},
-		{"of the home, did not ask", n, unasked, 2, 0, NotWanted},
-		{"moved out", n, Recipient{}, 1, 0, MovedOut},
+		{"owner", n, owner, 1, nil, 0, coordinator.ReasonNow, 0},
+		{"just in time", n, owner, 1, nil, time.Hour - 1, coordinator.ReasonNow, 0},
+		{"at the last instant", n, owner, 1, nil, time.Hour, coordinator.ReasonLate, 0},
+		{"no end given, within an hour", open, owner, 1, nil, time.Hour - 1, coordinator.ReasonNow, 0},
+		{"no end given, after an hour", open, owner, 1, nil, time.Hour, coordinator.ReasonLate, 0},
+		{"no device", n, owner, 0, nil, 0, coordinator.ReasonNoWay, 0},
+		{"too late is said before no device", n, owner, 0, nil, 2 * time.Hour, coordinator.ReasonLate, 0},
+		{"of the home, asked for it", n, asked, 2, nil, 0, coordinator.ReasonNow, 0},
+		{"of the home, did not ask", n, Recipient{Known: true, ForHome: true}, 2, nil, 0, coordinator.ReasonUnwanted, 0},
+		{"moved out", n, Recipient{}, 1, nil, 0, coordinator.ReasonMovedOut, 0},
+
+		{"the kind is switched off", n, like(coordinator.Person{Off: off}), 1, nil, 0, coordinator.ReasonUnwanted, 0},
+		{"another kind is", call, like(coordinator.Person{Off: off}), 1, nil, 0, coordinator.ReasonNow, 0},
+		{"muted", n, like(coordinator.Person{MutedUntil: noon.Add(time.Minute)}), 1, nil, 0, coordinator.ReasonMuted, time.Minute},
+		{"no longer muted", n, like(coordinator.Person{MutedUntil: noon.Add(time.Minute)}), 1, nil, time.Minute, coordinator.ReasonNow, 0},
+		{"muted holds for calls too", call, like(coordinator.Person{MutedUntil: noon.Add(time.Minute)}), 1, nil, 0, coordinator.ReasonMuted, time.Minute},
+
+		{"quiet hours", n, like(coordinator.Person{Quiet: siesta}), 1, nil, 0, coordinator.ReasonLater, 3 * time.Hour},
+		{"they do not delay a call", call, like(coordinator.Person{Quiet: siesta}), 1, nil, 0, coordinator.ReasonNow, 0},
+		{"when they end it is told", n, like(coordinator.Person{Quiet: siesta}), 1, nil, 3 * time.Hour, coordinator.ReasonNow, 0},
+		{"and is of use as long as by day", n, like(coordinator.Person{Quiet: siesta}), 1, nil, 4*time.Hour - 1, coordinator.ReasonNow, 0},
+		{"and no longer", n, like(coordinator.Person{Quiet: siesta}), 1, nil, 4 * time.Hour, coordinator.ReasonLate, 0},
+		{"a call is not", call, like(coordinator.Person{Quiet: siesta}), 1, nil, time.Hour, coordinator.ReasonLate, 0},
+		{"quiet, but no device", n, like(coordinator.Person{Quiet: siesta}), 0, nil, 0, coordinator.ReasonNoWay, 0},
+
+		{"a newer notice", n, owner, 1, nudge, 0, coordinator.ReasonReplaced, 0},
+		{"a newer one that is not wanted", n, like(coordinator.Person{Off: []coordinator.NoticeKind{coordinator.LoadNudge}}), 1, nudge, 0, coordinator.ReasonNow, 0},
+		{"a newer one that the home does not get", n, asked, 1, nudge, 0, coordinator.ReasonNow, 0},
+		{"a newer one that the home gets", n, asked, 1, again, 0, coordinator.ReasonReplaced, 0},
+		{"replaced is said before quiet", n, like(coordinator.Person{Quiet: siesta}), 1, nudge, 0, coordinator.ReasonReplaced, 0},
 	} {
-		if got := Decide(c.n, c.r, c.devices, noon.Add(c.after)); got != c.want {
-			t.Errorf("%s: %v", c.name, got)
+		got := Decide(Case{c.n, c.r, c.ways, c.newer, nil, noon.Add(c.after)})
+		if want := noon.Add(c.until); got.Reason != c.want || c.until != 0 && !got.Until.Equal(want) || c.until == 0 && !got.Until.IsZero() {
+			t.Errorf("%s: %v until %v", c.name, got.Reason, got.Until)
 		}
 	}
 }
 
-func TestReasonWords(t *testing.T) {
-	seen := map[string]bool{}
-	for r := SendNow; r <= MovedOut; r++ {
-		if word := r.String(); word == "?" || seen[word] {
-			t.Errorf("reason %d is %q", r, word)
-		} else {
-			seen[word] = true
+// TestDecideByTheLocalClock: quiet hours are those of the room's clock, and of
+// the days when it changes too. 2026-03-29 and 2026-10-25 by Directive
+// 2000/84/EC, articles 2 and 3.
+func TestDecideByTheLocalClock(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	who := Recipient{Known: true, Person: coordinator.Person{Lang: "de-AT", Quiet: coordinator.Quiet{From: 22 * 60, To: 7 * 60}}}
+	for made, want := range map[string]string{
+		"2026-03-28T22:30:00+01:00": "2026-03-29T07:00:00+02:00", // after 7.5 hours
+		"2026-10-24T22:30:00+02:00": "2026-10-25T07:00:00+01:00", // after 9.5
+		"2026-06-10T22:30:00+02:00": "2026-06-11T07:00:00+02:00",
+	} {
+		at, _ := time.Parse(time.RFC3339, made)
+		n := &coordinator.Notice{Kind: coordinator.LoadNudge, Made: at, UsefulUntil: at.Add(30 * time.Minute)}
+		d := Decide(Case{n, who, 1, nil, zone, at})
+		if got := d.Until.In(zone).Format(time.RFC3339); d.Reason != coordinator.ReasonLater || got != want || d.Lang != "de-AT" {
+			t.Errorf("made at %s: %v until %s in %q", made, d.Reason, got, d.Lang)
+		}
+		if left := d.Deadline.Sub(d.Until); left != 30*time.Minute {
+			t.Errorf("made at %s: worth sending for %v in the morning", made, left)
+		}
+		if d = Decide(Case{n, who, 1, nil, zone, d.Until}); d.Reason != coordinator.ReasonNow {
+			t.Errorf("in the morning: %v", d.Reason)
 		}
 	}
-	if Reason(0).String() != "?" || Reason(99).String() != "?" {
-		t.Error("unknown reasons have words")
+}
+
+// TestDecideLaws: whatever the case, a decision to tell later is for a time that
+// is ahead, in time to be of use, and then it is to tell now.
+func TestDecideLaws(t *testing.T) {
+	kinds := append(coordinator.ResidentKinds(), coordinator.ManagerKinds()...)
+	rapid.Check(t, func(t *rapid.T) {
+		minutes := func(name string, most int) time.Duration {
+			return time.Duration(rapid.IntRange(0, most).Draw(t, name)) * time.Minute
+		}
+		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
+		n := &coordinator.Notice{Kind: kind, Made: noon, UsefulUntil: noon.Add(minutes("useful", 2000))}
+		c := Case{Notice: n, Ways: rapid.IntRange(0, 2).Draw(t, "ways"), Now: noon.Add(minutes("now", 3000))}
+		c.Who = Recipient{Known: rapid.Bool().Draw(t, "known"), ForHome: rapid.Bool().Draw(t, "for home"), Person: coordinator.Person{
+			Quiet:       coordinator.Quiet{From: queue.Clock(rapid.IntRange(-1, 1439).Draw(t, "from")), To: queue.Clock(rapid.IntRange(-1, 1439).Draw(t, "to"))},
+			TellForHome: rapid.Bool().Draw(t, "tell for home"), MutedUntil: noon.Add(minutes("muted", 3000)),
+		}}
+		if rapid.Bool().Draw(t, "newer") {
+			c.Newer = &coordinator.Newer{Kind: rapid.SampledFrom(kinds).Draw(t, "newer kind")}
+		}
+		d := Decide(c)
+		if reasonWords[d.Reason] == "" {
+			t.Fatalf("no reason that is known: %q", d.Reason)
+		}
+		if d.Reason != coordinator.ReasonLater {
+			return
+		}
+		if !d.Until.After(c.Now) || !kind.Waits() || d.Deadline.Before(d.Until) {
+			t.Fatalf("later at %v, of use until %v", d.Until, d.Deadline)
+		}
+		c.Now = d.Until
+		if then := Decide(c); then.Reason != coordinator.ReasonNow && d.Deadline.After(d.Until) {
+			t.Fatalf("at %v it says %v", d.Until, then.Reason)
+		}
+	})
+}
+
+func TestReasonWords(t *testing.T) {
+	seen := map[string]bool{}
+	for r, words := range reasonWords {
+		if words == "" || seen[words] || reasonText(r) != words {
+			t.Errorf("%q is %q", r, words)
+		}
+		seen[words] = true
+	}
+	if len(reasonWords) != 8 || reasonText("?") != "?" {
+		t.Error("a reason without words")
 	}
 }
 
@@ -114,7 +207,7 @@ func TestPlanRow(t *testing.T) {
 		{"too late by now", delivery(called(1, noon), coordinator.DeviceResult{Device: "d1", Next: later}), noon.Add(time.Hour), "", ""},
 	} {
 		before := fmt.Sprint(c.row.Devices)
-		p := planRow(c.row, people, c.at)
+		p := planRow(c.row, people, time.UTC, c.at)
 		var due, next []string
 		for _, d := range p.due {
 			due = append(due, d.device.ID)
@@ -143,10 +236,10 @@ func TestPlanRowSaysWhyNobody(t *testing.T) {
 		want   string
 	}{
 		{toManagers, nobody, "no manager yet"},
-		{toManagers, peopleWith(), NoDevice.String()},
-		{called(1, noon), nobody, MovedOut.String()},
+		{toManagers, peopleWith(), reasonText(coordinator.ReasonNoWay)},
+		{called(1, noon), nobody, reasonText(coordinator.ReasonMovedOut)},
 	} {
-		row := conclude(planRow(delivery(c.n), c.people, noon).row, noon, time.UTC)
+		row := conclude(planRow(delivery(c.n), c.people, time.UTC, noon).row, noon, time.UTC)
 		if row.State != coordinator.Dropped || !strings.Contains(row.Why, c.want) {
 			t.Errorf("%v %q, want %q", row.State, row.Why, c.want)
 		}

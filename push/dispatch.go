@@ -9,7 +9,7 @@ import (
 )
 
 const (
-	// batch is how many rows are fetched beyond those in hand.
+	// batch is how many rows are fetched at a time.
 	batch = 256
 	// mostInHand bounds the rows in memory.
 	mostInHand = 20_000
@@ -22,9 +22,14 @@ const (
 
 // job is a row in hand.
 type job struct {
-	row coordinator.Delivery
-	// open counts its tasks that have no outcome yet.
-	open int
+	row  coordinator.Delivery
+	room string // its name
+	zone *time.Location
+	// open counts its tasks that have no outcome yet, outcomes those sends whose
+	// outcome is in row but not recorded.
+	open, outcomes int
+	// seen is the look that last found the row due.
+	seen int
 	// withdrawn: its subject was settled; what is not under way is not sent.
 	withdrawn bool
 	// dirty: it is on dispatch.dirty, to be recorded.
@@ -36,12 +41,15 @@ type dispatch struct {
 	w       *Worker
 	sending context.Context // of the sends, which outlive Run's by StopGrace
 	jobs    map[string]*job // by the row's key
-	dirty   []*job          // what became of them is not recorded yet
+	threads map[string]*job // the newest in hand of each thread and addressee
 	lanes   lanes
 	results chan outcome
-	// look: the outbox may hold what is not in hand. looked is the now of the last look.
+	recorder
+	// look: the outbox may hold what is not in hand. looked is the now of the
+	// last look, and looks counts them.
 	look   bool
 	looked time.Time
+	looks  int
 	// troubled: the outbox failed; wait before the next use of it.
 	troubled bool
 }
@@ -49,9 +57,10 @@ type dispatch struct {
 func newDispatch(w *Worker, sending context.Context) *dispatch {
 	return &dispatch{
 		w: w, sending: sending, look: true,
-		jobs:    map[string]*job{},
-		lanes:   lanes{most: w.Parallel, mostPerHost: w.PerHost, byHost: map[string]*lane{}},
-		results: make(chan outcome, w.Parallel),
+		jobs: map[string]*job{}, threads: map[string]*job{},
+		lanes:    lanes{most: w.Parallel, mostPerHost: w.PerHost, byHost: map[string]*lane{}},
+		results:  make(chan outcome, w.Parallel),
+		recorder: recorder{recorded: make(chan error, 1)},
 	}
 }
 
@@ -62,76 +71,94 @@ func (d *dispatch) take(ctx context.Context) {
 	if !d.look || people == nil {
 		return
 	}
-	d.looked = d.w.Clock.Now()
+	d.looked, d.looks = d.w.Clock.Now(), d.looks+1
 	for len(d.jobs) < mostInHand {
-		limit := 2*len(d.jobs) + batch
-		rows, err := d.w.Outbox.DueDeliveries(ctx, d.looked, limit)
+		rows, err := d.w.Outbox.DueDeliveries(ctx, d.looked, batch, d.inHand)
 		if err != nil {
 			d.failed(ctx, "reading the outbox", err)
 			return
 		}
-		fresh := d.admitNew(rows, people)
-		if len(rows) < limit {
-			d.noticeWithdrawn(rows)
+		for _, row := range rows {
+			d.admit(row, people)
 		}
-		if len(rows) < limit || fresh == 0 {
+		if len(rows) < batch {
+			d.noticeWithdrawn()
 			break
 		}
 	}
 	d.look = false
-	if len(d.dirty) == 0 {
+	if len(d.dirty)+len(d.writing) == 0 {
 		d.recovered()
 	}
 }
 
-func (d *dispatch) admitNew(rows []coordinator.Delivery, people *coordinator.People) (fresh int) {
-	for _, row := range rows {
-		if d.jobs[row.Key] == nil {
-			d.admit(row, people)
-			fresh++
-		}
+// inHand reports whether a due row is in hand already, and notes that it is due still.
+func (d *dispatch) inHand(key []byte) bool {
+	j := d.jobs[string(key)]
+	if j == nil {
+		return false
 	}
-	return fresh
+	j.seen = d.looks
+	return true
 }
 
-// admit decides about a row and queues its sends.
-func (d *dispatch) admit(row coordinator.Delivery, people *coordinator.People) {
-	p := planRow(row, people, d.looked)
-	j := &job{row: p.row, open: len(p.due)}
-	d.jobs[row.Key] = j
-	if j.open == 0 {
-		d.close(j)
-		return
-	}
-	j.row.Tries++
-	for _, t := range p.due {
-		d.lanes.add(&task{job: j, target: t})
-	}
-}
-
-// noticeWithdrawn compares what is in hand with the complete list of due rows:
-// one that is no longer among them was withdrawn after it came into hand.
-func (d *dispatch) noticeWithdrawn(rows []coordinator.Delivery) {
-	due := make(map[string]bool, len(rows))
-	for _, row := range rows {
-		due[row.Key] = true
-	}
-	for key, j := range d.jobs {
-		if !due[key] && j.open > 0 {
+// noticeWithdrawn comes after a look at all that is due: what is in hand and was
+// not found was withdrawn after it came into hand.
+func (d *dispatch) noticeWithdrawn() {
+	for _, j := range d.jobs {
+		if j.seen != d.looks && j.open > 0 {
 			j.withdrawn = true
 		}
 	}
 }
 
+// admit decides about a row and queues its sends.
+func (d *dispatch) admit(row coordinator.Delivery, people *coordinator.People) {
+	room, zone := d.place(row.Notice.Subject.Room)
+	p := planRow(row, people, zone, d.looked)
+	j := &job{row: p.row, room: room, zone: zone, open: len(p.due), seen: d.looks}
+	d.jobs[row.Key] = j
+	d.follow(j)
+	if j.open == 0 {
+		d.soil(j)
+		d.close(j)
+		return
+	}
+	j.row.Tries++
+	for _, t := range p.due {
+		t := &task{job: j, target: t}
+		if ln := d.lanes.of(t.device); ln.allows(d.looked, 1) == 0 {
+			d.putOff(t, ln.until)
+			continue
+		}
+		d.lanes.add(t)
+	}
+}
+
+// follow tells an older row in hand of the same thread that there is a newer one.
+func (d *dispatch) follow(j *job) {
+	n := &j.row.Notice
+	thread := fmt.Sprintf("%s\n%s\n%s", n.Thread(), n.To, n.Role)
+	old := d.threads[thread]
+	if old == nil || !n.Made.Before(old.row.Notice.Made) {
+		d.threads[thread] = j
+	}
+	if old != nil && n.Made.After(old.row.Notice.Made) {
+		old.row.Newer = &coordinator.Newer{Kind: n.Kind, Made: n.Made}
+	}
+}
+
 // close concludes a row that has no open task.
 func (d *dispatch) close(j *job) {
-	_, zone := d.place(j.row.Notice.Subject.Room)
-	d.soil(j)
+	n := &j.row.Notice
+	if thread := fmt.Sprintf("%s\n%s\n%s", n.Thread(), n.To, n.Role); d.threads[thread] == j {
+		delete(d.threads, thread)
+	}
 	if j.withdrawn {
 		j.row.State, j.row.Changed, j.row.Why = coordinator.Withdrawn, d.w.Clock.Now(), "settled before it was sent"
 		return
 	}
-	j.row = conclude(j.row, d.w.Clock.Now(), zone)
+	j.row = conclude(j.row, d.w.Clock.Now(), j.zone)
 }
 
 func (d *dispatch) place(room coordinator.RoomID) (string, *time.Location) {
@@ -142,60 +169,8 @@ func (d *dispatch) place(room coordinator.RoomID) (string, *time.Location) {
 	return name, zone
 }
 
-// soil marks j as to be recorded.
-func (d *dispatch) soil(j *job) {
-	if !j.dirty {
-		j.dirty = true
-		d.dirty = append(d.dirty, j)
-	}
-}
-
-// write records what became of rows, all in one call, and lets go of those that
-// are over. When it fails they stay in hand, so that nothing is sent twice.
-func (d *dispatch) write(ctx context.Context) error {
-	if len(d.dirty) == 0 {
-		return nil
-	}
-	rows := make([]coordinator.Delivery, len(d.dirty))
-	for i, j := range d.dirty {
-		rows[i] = j.row
-	}
-	if err := d.w.Outbox.RecordDeliveries(ctx, rows...); err != nil {
-		d.failed(ctx, "recording what was sent", err)
-		return err
-	}
-	d.recovered()
-	for _, j := range d.dirty {
-		j.dirty = false
-		if j.open == 0 {
-			delete(d.jobs, j.row.Key)
-		}
-	}
-	d.dirty = d.dirty[:0]
-	return nil
-}
-
-// failed notes trouble with the outbox; Run tries again after lookAgain.
-func (d *dispatch) failed(ctx context.Context, what string, err error) {
-	if ctx.Err() != nil {
-		return
-	}
-	if !d.troubled {
-		d.w.Log.Error("push: "+what+" failed", "err", err)
-	}
-	d.troubled = true
-	d.w.record.trouble(fmt.Sprintf("Messages cannot be sent just now: %s failed (%v).", what, err))
-}
-
-// recovered ends the trouble.
-func (d *dispatch) recovered() {
-	if d.troubled {
-		d.troubled = false
-		d.w.record.trouble("")
-	}
-}
-
-// wait sleeps until there is something to do: an answer, a wake, a due row.
+// wait sleeps until there is something to do: an answer, a record that is done,
+// a wake, a due row.
 func (d *dispatch) wait(ctx context.Context) {
 	reached, release := d.timer(ctx)
 	defer release()
@@ -204,7 +179,9 @@ func (d *dispatch) wait(ctx context.Context) {
 	case <-d.w.wake:
 		d.look = true
 	case <-reached:
-		d.look = true
+		d.look, d.retry = true, true
+	case err := <-d.recorded:
+		d.noteRecord(ctx, err)
 	case o := <-d.results:
 		d.settle(o)
 		d.drain()
@@ -256,7 +233,7 @@ func (d *dispatch) stop(cancel context.CancelFunc) error {
 	d.drain()
 	ctx, done := context.WithTimeout(context.WithoutCancel(d.sending), recordTimeout)
 	defer done()
-	if err := d.write(ctx); err != nil {
+	if err := d.lastRecord(ctx); err != nil {
 		return fmt.Errorf("recording what was sent last (it is sent again after the start): %w", err)
 	}
 	return nil

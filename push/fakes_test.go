@@ -40,6 +40,12 @@ func (b *box) put(n coordinator.Notice) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if _, there := b.rows[n.Key()]; !there {
+		for key, old := range b.rows {
+			if old.State == coordinator.Pending && old.Notice.Thread() == n.Thread() && old.Notice.SameAddressee(&n) {
+				old.Newer = &coordinator.Newer{Kind: n.Kind, Made: n.Made}
+				b.rows[key] = old
+			}
+		}
 		b.rows[n.Key()] = coordinator.Delivery{Key: n.Key(), Notice: n, State: coordinator.Pending, NextAt: n.Made}
 	}
 }
@@ -70,7 +76,7 @@ func (b *box) fail(read, write error) {
 	b.readErr, b.writeErr = read, write
 }
 
-func (b *box) DueDeliveries(ctx context.Context, now time.Time, limit int) ([]coordinator.Delivery, error) {
+func (b *box) DueDeliveries(ctx context.Context, now time.Time, limit int, inHand func([]byte) bool) ([]coordinator.Delivery, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.reads++
@@ -90,6 +96,7 @@ func (b *box) DueDeliveries(ctx context.Context, now time.Time, limit int) ([]co
 		}
 		return strings.Compare(a.Key, c.Key)
 	})
+	out = slices.DeleteFunc(out, func(r coordinator.Delivery) bool { return inHand([]byte(r.Key)) })
 	return out[:min(len(out), limit)], ctx.Err()
 }
 
@@ -117,7 +124,7 @@ func (b *box) RecordDeliveries(ctx context.Context, rows ...coordinator.Delivery
 	}
 	for _, r := range rows {
 		old := b.rows[r.Key]
-		r.Devices = slices.Clone(r.Devices)
+		r.Devices, r.Newer = slices.Clone(r.Devices), old.Newer
 		if old.State == coordinator.Withdrawn {
 			old.Devices = r.Devices
 			r = old

@@ -1,7 +1,6 @@
 package push
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -11,8 +10,9 @@ import (
 
 // target is one device that a row must still reach.
 type target struct {
-	person coordinator.Person
-	device coordinator.Subscription
+	who      Recipient
+	device   coordinator.Subscription
+	deadline time.Time
 }
 
 // plan is what is to be done about a row now.
@@ -23,25 +23,25 @@ type plan struct {
 	due []target
 }
 
-// planRow decides for every person that the row's notice may concern. Devices
-// that were served, or given up, are not tried again; a device whose person no
-// longer wants or may have the notice is given up.
-func planRow(row coordinator.Delivery, people *coordinator.People, now time.Time) plan {
-	row.Devices = slices.Clone(row.Devices)
+// planRow decides for every person that the row's notice may concern, and writes
+// the decisions into the row. Devices that were served, or given up, are not
+// tried again; a device whose person no longer wants or may have the notice is
+// given up. zone is the room's.
+func planRow(row coordinator.Delivery, people *coordinator.People, zone *time.Location, now time.Time) plan {
+	row.Devices, row.Told = slices.Clone(row.Devices), slices.Clone(row.Told)
 	p := plan{row: row}
 	wanted := map[string]bool{}
-	reasons := map[Reason]bool{}
-	for _, r := range Recipients(&row.Notice, people) {
-		devices := people.Devices(r.Person.ID)
-		reason := Decide(&row.Notice, r, len(devices), now)
-		reasons[reason] = true
-		if reason != SendNow {
+	for _, who := range Recipients(&row.Notice, people) {
+		devices := people.Devices(who.Person.ID)
+		decision := Decide(Case{&row.Notice, who, len(devices), row.Newer, zone, now})
+		decide(&p.row, who, decision, now)
+		if decision.Reason != coordinator.ReasonNow {
 			continue
 		}
 		for _, d := range devices {
 			wanted[d.ID] = true
 			if past := findResult(row.Devices, d.ID); past == nil || dueAgain(past, now) {
-				p.due = append(p.due, target{r.Person, d})
+				p.due = append(p.due, target{who, d, decision.Deadline})
 			}
 		}
 	}
@@ -51,8 +51,27 @@ func planRow(row coordinator.Delivery, people *coordinator.People, now time.Time
 			d.Next = time.Time{}
 		}
 	}
-	p.row.Why = whyNobody(reasons, &row.Notice)
 	return p
+}
+
+// decide writes a decision into row.Told, which must be the caller's own. What was
+// decided earlier stays where the person has been told since; and the same
+// decision once more keeps its instant.
+func decide(row *coordinator.Delivery, who Recipient, d Decision, now time.Time) {
+	told := coordinator.Told{Person: who.Person.ID, ForHome: who.ForHome, Reason: d.Reason, Until: d.Until, At: now}
+	i := slices.IndexFunc(row.Told, func(t coordinator.Told) bool { return t.Person == told.Person })
+	switch {
+	case i < 0:
+		row.Told = append(row.Told, told)
+	case row.Told[i].Reason == told.Reason && row.Told[i].Until.Equal(told.Until), d.Reason != coordinator.ReasonNow && hasMessage(row, told.Person):
+	default:
+		row.Told[i] = told
+	}
+}
+
+// hasMessage reports whether a device of the person has the message.
+func hasMessage(row *coordinator.Delivery, person coordinator.PersonID) bool {
+	return slices.ContainsFunc(row.Devices, func(d coordinator.DeviceResult) bool { return d.Sent && d.Person == person })
 }
 
 func dueAgain(d *coordinator.DeviceResult, now time.Time) bool {
@@ -68,72 +87,7 @@ func findResult(results []coordinator.DeviceResult, device string) *coordinator.
 	return nil
 }
 
-// whyNobody says why a row that reaches no device does not: the reason that is
-// most worth knowing.
-func whyNobody(reasons map[Reason]bool, n *coordinator.Notice) string {
-	for _, r := range []Reason{SendNow, TooLate, NoDevice, MovedOut, NotWanted} {
-		if reasons[r] {
-			return r.String()
-		}
-	}
-	if n.Role == coordinator.Managers {
-		return "the building has no manager yet: nobody to tell"
-	}
-	return MovedOut.String()
-}
-
-// conclude sets the row's state from its devices' outcomes: pending while one
-// of them is to be tried again, done when at least one was served, and dropped otherwise.
-func conclude(row coordinator.Delivery, now time.Time, zone *time.Location) coordinator.Delivery {
-	sent, next, troubles := 0, time.Time{}, []string{}
-	for _, d := range row.Devices {
-		switch {
-		case d.Sent:
-			sent++
-			continue
-		case !d.Next.IsZero() && (next.IsZero() || d.Next.Before(next)):
-			next = d.Next
-		}
-		if t := trouble(d); !slices.Contains(troubles, t) {
-			troubles = append(troubles, t)
-		}
-	}
-	row.Changed = now
-	switch {
-	case !next.IsZero():
-		row.State, row.NextAt = coordinator.Pending, next
-		row.Why = "not sent everywhere yet: next try at " + next.In(zone).Format("15:04:05")
-	case sent > 0:
-		row.State, row.Why = coordinator.Done, sentTo(sent)
-	case len(row.Devices) > 0:
-		row.State, row.Why = coordinator.Dropped, "reached no device"
-	default:
-		row.State = coordinator.Dropped // Why is that of planRow
-	}
-	if len(troubles) > 0 {
-		row.Why += "; " + strings.Join(troubles, "; ")
-	}
-	return row
-}
-
-func sentTo(n int) string {
-	if n == 1 {
-		return "sent to one device"
-	}
-	return fmt.Sprintf("sent to %d devices", n)
-}
-
-// trouble says in words what is wrong with a device that was not served.
-func trouble(d coordinator.DeviceResult) string {
-	switch {
-	case d.Gone:
-		return "a device's subscription had ended and was removed"
-	case d.Status == 413:
-		return "the push service found even the short message too large"
-	case d.Status == 0:
-		return "no answer from the push service (" + d.Error + ")"
-	case d.Error != "":
-		return fmt.Sprintf("the push service answered %d (%s)", d.Status, d.Error)
-	}
-	return fmt.Sprintf("the push service answered %d", d.Status)
+// hasReason reports whether that was decided about somebody.
+func hasReason(row *coordinator.Delivery, reasons ...coordinator.Reason) bool {
+	return slices.ContainsFunc(row.Told, func(t coordinator.Told) bool { return slices.Contains(reasons, t.Reason) })
 }

@@ -54,10 +54,19 @@ const (
 // longestRetry, and is stretched by up to a quarter, the same for the same
 // salt, so that what failed together does not come back together.
 func backOff(tries int, salt string) time.Duration {
-	wait := longestRetry
-	if tries < 9 {
-		wait = min(firstRetry<<max(tries-1, 0), longestRetry)
+	return jitter(doubled(firstRetry, longestRetry, tries-1), salt)
+}
+
+// doubled is first, doubled so many times, and at most longest.
+func doubled(first, longest time.Duration, times int) time.Duration {
+	if times >= 8 {
+		return longest
 	}
+	return min(first<<max(times, 0), longest)
+}
+
+// jitter stretches wait by up to a quarter, the same for the same salt.
+func jitter(wait time.Duration, salt string) time.Duration {
 	h := fnv.New32a()
 	_, _ = h.Write([]byte(salt))
 	return wait + wait/4*time.Duration(h.Sum32()%1000)/1000

@@ -106,16 +106,17 @@ func FuzzRetryAfter(f *testing.F) {
 
 func TestWithResult(t *testing.T) {
 	row := delivery(called(1, noon))
-	if same, v := withResult(row, "d", Result{Status: 413}, false, noon); v != tooLarge || len(same.Devices) != 0 {
+	to := target{Recipient{Person: coordinator.Person{ID: "a"}}, coordinator.Subscription{ID: "d"}, noon.Add(time.Hour)}
+	if same, v := withResult(row, answerOf{to, Result{Status: 413}, false}, noon); v != tooLarge || len(same.Devices) != 0 {
 		t.Errorf("a first 413 changed the row: %+v", same)
 	}
-	failed, v := withResult(row, "d", Result{Err: errors.New(strings.Repeat("long ", 100) + "\nline")}, false, noon)
+	failed, v := withResult(row, answerOf{to, Result{Err: errors.New(strings.Repeat("long ", 100) + "\nline")}, false}, noon)
 	d := failed.Devices[0]
 	if v != again || d.Tries != 1 || d.Status != 0 || len(d.Error) > longestError || strings.Contains(d.Error, "\n") || d.Next.IsZero() {
 		t.Errorf("%+v", d)
 	}
-	ok, _ := withResult(failed, "d", Result{Status: 201}, false, noon.Add(time.Minute))
-	want := coordinator.DeviceResult{Device: "d", Sent: true, Status: 201, At: noon.Add(time.Minute), Tries: 2}
+	ok, _ := withResult(failed, answerOf{to, Result{Status: 201}, false}, noon.Add(time.Minute))
+	want := coordinator.DeviceResult{Device: "d", Person: "a", Sent: true, Status: 201, At: noon.Add(time.Minute), Tries: 2}
 	if len(ok.Devices) != 1 || ok.Devices[0] != want {
 		t.Errorf("%+v", ok.Devices)
 	}
@@ -152,12 +153,12 @@ func TestTTL(t *testing.T) {
 	for after, want := range map[time.Duration]time.Duration{
 		0: 10 * time.Minute, 1: 10*time.Minute - time.Second, 9*time.Minute + 59*time.Second + 1: time.Second, time.Hour: time.Second,
 	} {
-		if got := TTL(&n, noon.Add(after)); got != want {
+		if got := TTL(usefulUntil(&n), noon.Add(after)); got != want {
 			t.Errorf("after %v: %v, want %v", after, got, want)
 		}
 	}
 	n.UsefulUntil = noon.AddDate(1, 0, 0)
-	if got := TTL(&n, noon); got != longestTTL {
+	if got := TTL(usefulUntil(&n), noon); got != longestTTL {
 		t.Errorf("a year: %v", got)
 	}
 }

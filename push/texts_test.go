@@ -99,6 +99,22 @@ func TestWordsFollowTheRoomsClock(t *testing.T) {
 // No text may have the shape "<machine> has started/finished".
 var machineReport = regexp.MustCompile(`(?i)\b(washer|dryer|washer-dryer|machine)\b[^.]*\b(started|finished|complete|completed|done)\b`)
 
+// TestEveryKindCanBeChosen: what somebody is told of, they can switch off.
+func TestEveryKindCanBeChosen(t *testing.T) {
+	chosen := map[coordinator.NoticeKind]int{}
+	for _, kind := range append(coordinator.ResidentKinds(), coordinator.ManagerKinds()...) {
+		chosen[kind]++
+	}
+	for kind := range english {
+		if chosen[kind] != 1 {
+			t.Errorf("%s is on %d lists", kind, chosen[kind])
+		}
+	}
+	if len(chosen) != len(english) {
+		t.Errorf("%d kinds to choose from, %d with words", len(chosen), len(english))
+	}
+}
+
 func TestEveryLanguageHasEveryKind(t *testing.T) {
 	for lang, c := range catalogues {
 		if len(c) != len(allKinds) {

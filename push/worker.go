@@ -10,8 +10,9 @@ import (
 
 // Outbox is what the worker needs of the store; the methods are those of store.Store.
 type Outbox interface {
-	// DueDeliveries lists pending rows with NextAt <= now, oldest first, at most limit.
-	DueDeliveries(ctx context.Context, now time.Time, limit int) ([]coordinator.Delivery, error)
+	// DueDeliveries lists pending rows with NextAt <= now, oldest first, at most
+	// limit, without those whose key inHand (nil: none) says are in hand.
+	DueDeliveries(ctx context.Context, now time.Time, limit int, inHand func(key []byte) bool) ([]coordinator.Delivery, error)
 	// NextDelivery is the earliest NextAt of a pending row; zero when there is none.
 	NextDelivery(ctx context.Context) (time.Time, error)
 	// RecordDeliveries writes what became of rows; a row withdrawn meanwhile stays withdrawn.
@@ -32,7 +33,7 @@ type Clock interface {
 	At(t time.Time) (reached <-chan struct{}, release func())
 }
 
-// Config is what a Worker is made of. All but the last four are needed.
+// Config is what a Worker is made of. What follows URL has defaults, all else is needed.
 type Config struct {
 	Outbox Outbox
 	// People is the newest snapshot; nil means that it is not loaded yet.
@@ -49,6 +50,9 @@ type Config struct {
 	// Parallel bounds the sends under way at once (32), PerHost those to one
 	// push service (4), so that a dead one never delays another.
 	Parallel, PerHost int
+	// Unrecorded bounds the sends that are under way or not recorded yet (twice
+	// Parallel): what is sent again when the program is killed.
+	Unrecorded int
 	// StopGrace is how long Run, once told to stop, waits for sends under way (5 s).
 	StopGrace time.Duration
 }
@@ -72,6 +76,9 @@ func NewWorker(c Config) *Worker {
 	}
 	if c.PerHost <= 0 {
 		c.PerHost = 4
+	}
+	if c.Unrecorded <= 0 {
+		c.Unrecorded = 2 * c.Parallel
 	}
 	if c.StopGrace <= 0 {
 		c.StopGrace = 5 * time.Second
@@ -101,7 +108,7 @@ func (w *Worker) Run(ctx context.Context) error {
 	for ctx.Err() == nil {
 		d.take(ctx)
 		d.start()
-		_ = d.write(ctx) // a failure shows in Health, and is tried again
+		d.write(ctx) // a failure shows in Health, and is tried again
 		d.wait(ctx)
 	}
 	return d.stop(cancel)

@@ -146,8 +146,8 @@ func TestDropsWithAReason(t *testing.T) {
 		}
 		defer h.start(t)()
 		synctest.Wait()
-		for n, want := range map[*coordinator.Notice]Reason{&late: TooLate, &noDevice: NoDevice, &movedOut: MovedOut} {
-			if row := h.box.row(*n); row.State != coordinator.Dropped || row.Why != want.String() {
+		for n, want := range map[*coordinator.Notice]coordinator.Reason{&late: coordinator.ReasonLate, &noDevice: coordinator.ReasonNoWay, &movedOut: coordinator.ReasonMovedOut} {
+			if row := h.box.row(*n); row.State != coordinator.Dropped || row.Why != reasonText(want) || len(row.Told) != 1 || row.Told[0].Reason != want {
 				t.Errorf("%v: %v %q", want, row.State, row.Why)
 			}
 		}

@@ -23,7 +23,7 @@ func deliveries(t failer, s Store) []coordinator.Delivery {
 
 func due(t failer, s Store, now time.Time) []coordinator.Delivery {
 	t.Helper()
-	return get[[]coordinator.Delivery](t)(s.DueDeliveries(ctx, now, 1000))
+	return get[[]coordinator.Delivery](t)(s.DueDeliveries(ctx, now, 1000, nil))
 }
 
 func conformOnce(t *testing.T, s Store, _ func() Store) {
@@ -73,7 +73,7 @@ func conformDue(t *testing.T, s Store, _ func() Store) {
 	if got := due(t, s, at(30).Add(-1)); len(got) != 2 {
 		t.Errorf("a nanosecond before the last, %d are due", len(got))
 	}
-	if got := get[[]coordinator.Delivery](t)(s.DueDeliveries(ctx, at(99), 1)); len(got) != 1 || got[0].Key != b.Key() {
+	if got := get[[]coordinator.Delivery](t)(s.DueDeliveries(ctx, at(99), 1, nil)); len(got) != 1 || got[0].Key != b.Key() {
 		t.Errorf("limited to one: %v", keysOf(got))
 	}
 	if got := get[[]coordinator.Delivery](t)(s.Deliveries(ctx, 2)); len(got) != 2 || got[0].Key != a.Key() {

@@ -31,6 +31,8 @@ func Conform(t *testing.T, open func(t *testing.T) (s Store, reopen func() Store
 		{"units do not see each other", conformUnits},
 		{"a notice is created once", conformOnce},
 		{"what is settled is withdrawn", conformWithdraw},
+		{"a newer notice is noted", conformNewer},
+		{"rows are found by person", conformPerson},
 		{"due rows are oldest first", conformDue},
 		{"a withdrawn row stays withdrawn", conformRecord},
 		{"jobs and daily sums are kept", conformDaily},

@@ -27,6 +27,7 @@ var (
 	bucketSubject     = []byte("outbox_about") // subject 0 notice-key, pending rows only
 	bucketMade        = []byte("outbox_made")  // time notice-key
 	bucketUnitMade    = []byte("outbox_unit")  // unit 0 time notice-key
+	bucketPerson      = []byte("outbox_to")    // person 0 time notice-key
 	bucketJobs        = []byte("jobs")         // job 0 date -> time
 	bucketRollups     = []byte("rollups")      // key -> value
 )

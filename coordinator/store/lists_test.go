@@ -51,7 +51,7 @@ func scanOutbox(t failer, f *File) {
 			}
 			return true
 		})
-		for _, name := range [][]byte{bucketDue, bucketSubject, bucketMade, bucketUnitMade} {
+		for _, name := range [][]byte{bucketDue, bucketSubject, bucketMade, bucketUnitMade, bucketPerson} {
 			expected := map[string]bool{}
 			for _, key := range want[string(name)] {
 				expected[key] = true
@@ -78,7 +78,7 @@ func TestAListedRowThatIsGone(t *testing.T) {
 	n := notice("cellar", 1, 0, noon)
 	must(t, f.Commit(ctx, coordinator.ChangeSet{Unit: "cellar", At: noon, Notices: []coordinator.Notice{n}}))
 	must(t, f.update(func(tx *bbolt.Tx) error { return tx.Bucket(bucketOutbox).Delete([]byte(n.Key())) }))
-	_, due := f.DueDeliveries(ctx, at(10), 5)
+	_, due := f.DueDeliveries(ctx, at(10), 5, nil)
 	_, all := f.Deliveries(ctx, 5)
 	withdrawn := f.Commit(ctx, coordinator.ChangeSet{Unit: "cellar", Expect: 1, At: noon, Withdraw: []coordinator.Subject{n.Subject}})
 	for what, err := range map[string]error{"due": due, "all": all, "withdraw": withdrawn} {

@@ -136,6 +136,7 @@ func (m *machine) record(t *rapid.T) {
 	d.State = rapid.SampledFrom([]coordinator.DeliveryState{coordinator.Pending, coordinator.Done, coordinator.Dropped}).Draw(t, "state")
 	d.NextAt, d.Changed, d.Tries = drawTime(t, "next"), drawTime(t, "changed"), d.Tries+1
 	d.Devices = []coordinator.DeviceResult{{Device: "phone", Status: d.Tries, At: d.Changed}}
+	d.Told = []coordinator.Told{{Person: rapid.SampledFrom([]coordinator.PersonID{"ada", "ad", "bo"}).Draw(t, "told"), Reason: coordinator.ReasonNow, At: d.Changed}}
 	must(t, m.file.RecordDeliveries(ctx, d))
 	must(t, m.model.RecordDeliveries(ctx, d))
 }
@@ -150,6 +151,9 @@ func (m *machine) retain(t *rapid.T) {
 func (m *machine) compare(t *rapid.T) {
 	now := drawTime(t, "now")
 	wantSame(t, "deliveries", deliveries(t, m.file), deliveries(t, m.model))
+	for _, who := range []coordinator.PersonID{"ad", "ada", "bo", ""} {
+		wantSame(t, "those to "+string(who), get[[]coordinator.Delivery](t)(m.file.DeliveriesTo(ctx, who, 3)), get[[]coordinator.Delivery](t)(m.model.DeliveriesTo(ctx, who, 3)))
+	}
 	wantSame(t, "due", due(t, m.file, now), due(t, m.model, now))
 	wantSame(t, "next", get[time.Time](t)(m.file.NextDelivery(ctx)), get[time.Time](t)(m.model.NextDelivery(ctx)))
 	m.compareUnit(t, unitsDrawn.Draw(t, "unit"), machinesDrawn.Draw(t, "machine"), now)

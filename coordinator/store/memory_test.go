@@ -119,6 +119,7 @@ func (m *memory) apply(s *coordinator.ChangeSet) {
 	}
 	for _, n := range s.Notices {
 		if _, there := m.outbox[n.Key()]; !there {
+			m.noteNewer(&n)
 			m.outbox[n.Key()] = coordinator.Delivery{Key: n.Key(), Notice: n, State: coordinator.Pending, NextAt: n.Made, Changed: s.At}
 		}
 	}
@@ -154,6 +155,29 @@ func (m *memory) Load(ctx context.Context, unit coordinator.Unit) (out coordinat
 	return out, nil
 }
 
+// noteNewer tells what is pending of n's thread and to its addressee of n.
+func (m *memory) noteNewer(n *coordinator.Notice) {
+	for key, d := range m.outbox {
+		o := &d.Notice
+		if d.State == coordinator.Pending && o.Thread() == n.Thread() && o.To == n.To && o.Role == n.Role && !n.Made.Before(o.Made) {
+			d.Newer = &coordinator.Newer{Kind: n.Kind, Made: n.Made}
+			m.outbox[key] = d
+		}
+	}
+}
+
+func (m *memory) DeliveriesTo(ctx context.Context, person coordinator.PersonID, limit int) (out []coordinator.Delivery, err error) {
+	end, err := m.begin(ctx)
+	defer end()
+	for _, d := range m.rows(byNewest) {
+		about := d.Notice.To == person || slices.ContainsFunc(d.Told, func(t coordinator.Told) bool { return t.Person == person })
+		if err == nil && about && len(out) < limit {
+			out = append(out, d)
+		}
+	}
+	return out, err
+}
+
 // rows lists the outbox in the order of less.
 func (m *memory) rows(order func(a, b coordinator.Delivery) int) []coordinator.Delivery {
 	return slices.SortedFunc(maps.Values(m.outbox), order)
@@ -167,11 +191,11 @@ func byNewest(a, b coordinator.Delivery) int {
 	return cmp.Or(b.Notice.Made.Compare(a.Notice.Made), cmp.Compare(b.Key, a.Key))
 }
 
-func (m *memory) DueDeliveries(ctx context.Context, now time.Time, limit int) (out []coordinator.Delivery, err error) {
+func (m *memory) DueDeliveries(ctx context.Context, now time.Time, limit int, inHand func(key []byte) bool) (out []coordinator.Delivery, err error) {
 	end, err := m.begin(ctx)
 	defer end()
 	for _, d := range m.rows(byDue) {
-		if err == nil && d.State == coordinator.Pending && !d.NextAt.After(now) && len(out) < limit {
+		if err == nil && d.State == coordinator.Pending && !d.NextAt.After(now) && len(out) < limit && (inHand == nil || !inHand([]byte(d.Key))) {
 			out = append(out, d)
 		}
 	}
@@ -197,9 +221,9 @@ func (m *memory) RecordDeliveries(ctx context.Context, rows ...coordinator.Deliv
 			return err
 		}
 		if old, there := m.outbox[d.Key]; there {
-			d.Notice = old.Notice
+			d.Notice, d.Newer = old.Notice, old.Newer
 			if old.State == coordinator.Withdrawn {
-				old.Devices, old.Changed = d.Devices, d.Changed
+				old.Devices, old.Told, old.Changed = d.Devices, d.Told, d.Changed
 				d = old
 			}
 		}

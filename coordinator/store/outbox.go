@@ -12,14 +12,17 @@ import (
 	"drumturn/coordinator"
 )
 
-// DueDeliveries implements Store.
-func (f *File) DueDeliveries(ctx context.Context, now time.Time, limit int) (rows []coordinator.Delivery, err error) {
+// DueDeliveries implements Store. inHand must neither keep the key nor write.
+func (f *File) DueDeliveries(ctx context.Context, now time.Time, limit int, inHand func(key []byte) bool) (rows []coordinator.Delivery, err error) {
 	past := appendTime(nil, now.Add(1)) // the first instant that is not due
 	err = f.view(ctx, func(tx *bbolt.Tx) (err error) {
 		rows = nil
 		eachKey(tx.Bucket(bucketDue), nil, nil, func(k, _ []byte) bool {
 			if len(rows) >= limit || bytes.Compare(k, past) >= 0 {
 				return false
+			}
+			if inHand != nil && inHand(k[timeLen:]) {
+				return true
 			}
 			rows, err = appendDelivery(tx, rows, k[timeLen:])
 			return err == nil
@@ -51,6 +54,27 @@ func (f *File) Deliveries(ctx context.Context, limit int) (rows []coordinator.De
 			}
 		}
 		return nil
+	})
+	return rows, err
+}
+
+// DeliveriesTo implements Store: newest by the instant the notice was made.
+func (f *File) DeliveriesTo(ctx context.Context, person coordinator.PersonID, limit int) (rows []coordinator.Delivery, err error) {
+	prefix := unitPrefix(coordinator.Unit(person))
+	err = f.view(ctx, func(tx *bbolt.Tx) (err error) {
+		rows = nil
+		c := tx.Bucket(bucketPerson).Cursor()
+		after := append([]byte(person), 1)
+		k, _ := c.Seek(after)
+		if k == nil {
+			k, _ = c.Last()
+		} else {
+			k, _ = c.Prev()
+		}
+		for ; bytes.HasPrefix(k, prefix) && len(rows) < limit && err == nil; k, _ = c.Prev() {
+			rows, err = appendDelivery(tx, rows, k[len(prefix)+timeLen:])
+		}
+		return err
 	})
 	return rows, err
 }

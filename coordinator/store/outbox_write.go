@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -37,7 +36,25 @@ func pendingEntries(d *coordinator.Delivery) []entry {
 
 // lastingEntries are those that hold it for as long as it exists.
 func lastingEntries(d *coordinator.Delivery) []entry {
-	return []entry{{bucketMade, madeKey(d)}, {bucketUnitMade, unitMadeKey(d)}}
+	return append(personEntries(d), entry{bucketMade, madeKey(d)}, entry{bucketUnitMade, unitMadeKey(d)})
+}
+
+// personEntries are the lists of those whom the row is about.
+func personEntries(d *coordinator.Delivery) []entry {
+	var out []entry
+	if d.Notice.To != "" {
+		out = append(out, entry{bucketPerson, personKey(d, d.Notice.To)})
+	}
+	for i := range d.Told {
+		if d.Told[i].Person != d.Notice.To {
+			out = append(out, entry{bucketPerson, personKey(d, d.Told[i].Person)})
+		}
+	}
+	return out
+}
+
+func personKey(d *coordinator.Delivery, person coordinator.PersonID) []byte {
+	return append(unitPrefix(coordinator.Unit(person)), madeKey(d)...)
 }
 
 func list(tx *bbolt.Tx, entries []entry) error {
@@ -66,6 +83,9 @@ func (p *prepared) createNotices(tx *bbolt.Tx) error {
 			continue
 		}
 		d := newDelivery(&p.Notices[i], p.At)
+		if err := noteNewer(tx, &d.Notice); err != nil {
+			return err
+		}
 		if err := b.Put([]byte(key), p.deliveries[i]); err != nil {
 			return err
 		}
@@ -76,26 +96,28 @@ func (p *prepared) createNotices(tx *bbolt.Tx) error {
 	return nil
 }
 
+// pendingAbout lists the pending rows about a subject. They are collected before
+// anything is written, which would disturb the cursor.
+func pendingAbout(tx *bbolt.Tx, subject coordinator.Subject) (rows []coordinator.Delivery, err error) {
+	prefix := append([]byte(subject.String()), 0)
+	eachKey(tx.Bucket(bucketSubject), prefix, prefix, func(k, _ []byte) bool {
+		rows, err = appendDelivery(tx, rows, k[len(prefix):])
+		return err == nil
+	})
+	return rows, err
+}
+
 // withdraw settles what is pending about the set's subjects.
 func (p *prepared) withdraw(tx *bbolt.Tx) error {
 	for _, subject := range p.Withdraw {
-		prefix := append([]byte(subject.String()), 0)
-		var keys [][]byte // collected first: writing would disturb the cursor
-		eachKey(tx.Bucket(bucketSubject), prefix, prefix, func(k, _ []byte) bool {
-			keys = append(keys, bytes.Clone(k[len(prefix):]))
-			return true
-		})
-		for _, key := range keys {
-			old, err := readDelivery(tx, key)
-			if err != nil {
-				return err
-			}
-			if old == nil {
-				return fmt.Errorf("outbox row %q is listed but not there: the file is damaged", key)
-			}
-			settled := *old
+		rows, err := pendingAbout(tx, subject)
+		if err != nil {
+			return err
+		}
+		for i := range rows {
+			settled := rows[i]
 			settled.State, settled.Changed = coordinator.Withdrawn, p.At
-			if err := replaceDelivery(tx, old, &settled); err != nil {
+			if err := replaceDelivery(tx, &rows[i], &settled); err != nil {
 				return err
 			}
 		}
@@ -103,10 +125,34 @@ func (p *prepared) withdraw(tx *bbolt.Tx) error {
 	return nil
 }
 
+// noteNewer tells what is pending of n's thread, to the same addressee, of n.
+func noteNewer(tx *bbolt.Tx, n *coordinator.Notice) error {
+	rows, err := pendingAbout(tx, n.Subject)
+	if err != nil {
+		return err
+	}
+	for i := range rows {
+		if !newerThan(n, &rows[i].Notice) {
+			continue
+		}
+		told := rows[i]
+		told.Newer = &coordinator.Newer{Kind: n.Kind, Made: n.Made}
+		if err := replaceDelivery(tx, &rows[i], &told); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// newerThan reports whether n says more than old to the same reader.
+func newerThan(n, old *coordinator.Notice) bool {
+	return n.Thread() == old.Thread() && n.SameAddressee(old) && !n.Made.Before(old.Made)
+}
+
 // replaceDelivery writes d over old (nil: there was none) and keeps the lists right.
 func replaceDelivery(tx *bbolt.Tx, old, d *coordinator.Delivery) error {
-	if old != nil && old.State == coordinator.Pending {
-		if err := unlist(tx, pendingEntries(old)); err != nil {
+	if old != nil {
+		if err := unlist(tx, outdated(old)); err != nil {
 			return err
 		}
 	}
@@ -122,6 +168,18 @@ func replaceDelivery(tx *bbolt.Tx, old, d *coordinator.Delivery) error {
 		return err
 	}
 	return tx.Bucket(bucketOutbox).Put([]byte(d.Key), data)
+}
+
+// outdated are the lists that old is in, and what takes its place may not be.
+func outdated(old *coordinator.Delivery) []entry {
+	var out []entry
+	if old.State == coordinator.Pending {
+		out = pendingEntries(old)
+	}
+	if len(old.Told) > 0 {
+		out = append(out, personEntries(old)...)
+	}
+	return out
 }
 
 // RecordDeliveries implements Store. The stored notice itself never changes; a
@@ -168,9 +226,9 @@ func merged(old *coordinator.Delivery, d coordinator.Delivery) *coordinator.Deli
 	}
 	if old.State == coordinator.Withdrawn {
 		kept := *old
-		kept.Devices, kept.Changed = d.Devices, d.Changed
+		kept.Devices, kept.Told, kept.Changed = d.Devices, d.Told, d.Changed
 		return &kept
 	}
-	d.Notice = old.Notice
+	d.Notice, d.Newer = old.Notice, old.Newer
 	return &d
 }

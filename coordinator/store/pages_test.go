@@ -108,7 +108,7 @@ func TestEverybodyAtOnce(t *testing.T) {
 					t.Errorf("%s was seen half changed: %s", u, plain(s.Rows))
 				}
 				get[bool](t)(f.Retain(ctx, u, at(-1), at(-1)))
-				get[[]coordinator.Delivery](t)(f.DueDeliveries(ctx, at(1e6), 10))
+				get[[]coordinator.Delivery](t)(f.DueDeliveries(ctx, at(1e6), 10, nil))
 			}
 		})
 	}

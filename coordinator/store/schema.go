@@ -30,6 +30,7 @@ type migration struct {
 // migrations are in order. A published one is never changed; a new one is added.
 var migrations = []migration{
 	{1, "make the buckets", makeBuckets},
+	{2, "list notices by person", listByPerson},
 }
 
 func makeBuckets(tx *bbolt.Tx) error {
@@ -42,6 +43,28 @@ func makeBuckets(tx *bbolt.Tx) error {
 		}
 	}
 	return nil
+}
+
+// listByPerson makes the list of notices by person, from those that are there.
+func listByPerson(tx *bbolt.Tx) error {
+	if _, err := tx.CreateBucketIfNotExists(bucketPerson); err != nil {
+		return err
+	}
+	var entries []entry
+	var broken error
+	eachKey(tx.Bucket(bucketOutbox), nil, nil, func(k, _ []byte) bool {
+		d, err := readDelivery(tx, k)
+		if err != nil {
+			broken = err
+			return false
+		}
+		entries = append(entries, personEntries(d)...)
+		return true
+	})
+	if broken != nil {
+		return broken
+	}
+	return list(tx, entries)
 }
 
 // schemaOf reads what the file says of itself: 0 for an empty file.

@@ -22,15 +22,21 @@ type Store interface {
 	// Load reads a unit; a unit never seen is empty with Seq 0.
 	Load(ctx context.Context, unit coordinator.Unit) (coordinator.Stored, error)
 
-	// DueDeliveries lists pending outbox rows with NextAt <= now, oldest first, at most limit.
-	DueDeliveries(ctx context.Context, now time.Time, limit int) ([]coordinator.Delivery, error)
+	// DueDeliveries lists pending outbox rows with NextAt <= now, oldest first, at
+	// most limit. It leaves out those whose key inHand (nil: none) says the caller
+	// has in hand, and asks inHand about every row up to the last that it lists.
+	DueDeliveries(ctx context.Context, now time.Time, limit int, inHand func(key []byte) bool) ([]coordinator.Delivery, error)
 	// NextDelivery is the earliest NextAt of a pending row; zero when there is none.
 	NextDelivery(ctx context.Context) (time.Time, error)
 	// RecordDeliveries writes what became of rows. A row withdrawn meanwhile stays
-	// withdrawn, but keeps the new Devices.
+	// withdrawn, but keeps the new Devices and Told. Newer is the store's: what a
+	// row says of it is not recorded.
 	RecordDeliveries(ctx context.Context, rows ...coordinator.Delivery) error
 	// Deliveries lists the newest rows, whatever their state, at most limit, newest first.
 	Deliveries(ctx context.Context, limit int) ([]coordinator.Delivery, error)
+	// DeliveriesTo lists the newest rows about a person, told or not, at most
+	// limit, newest first.
+	DeliveriesTo(ctx context.Context, person coordinator.PersonID, limit int) ([]coordinator.Delivery, error)
 
 	// Facts calls fn for each fact of a unit with from <= At < to, in time order, until fn says false.
 	Facts(ctx context.Context, unit coordinator.Unit, from, to time.Time, fn func(coordinator.Fact) bool) error

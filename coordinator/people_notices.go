@@ -1,0 +1,103 @@
+package coordinator
+
+import (
+	"slices"
+	"time"
+
+	"drumturn/queue"
+)
+
+// longestMute bounds how long a person may want to hear nothing; whoever wants
+// it for longer switches notices off.
+const longestMute = 14 * 24 * time.Hour
+
+// subscribe adds a device, or renews the keys of one. A device belongs to the
+// person who subscribed it last.
+func (s *peopleStep) subscribe(e Subscribe) error {
+	sub := e.Subscription
+	if _, ok := s.next.Persons[sub.Person]; !ok {
+		return Refuse(NotAllowed, "subscribe.stranger", "Only residents can be told on their phones.")
+	}
+	if old, ok := s.next.Subscriptions[e.Old]; ok && old.Person == sub.Person && old.ID != sub.ID {
+		s.dropSubscription(old.ID)
+	}
+	sub.Made = s.now
+	if _, known := s.next.Subscriptions[sub.ID]; !known {
+		s.makeRoom(s.next.Devices(sub.Person))
+	}
+	s.next.Subscriptions = put(s.next.Subscriptions, sub.ID, sub)
+	s.out.Put("subscription", sub.ID, sub)
+	return nil
+}
+
+// makeRoom drops the oldest of a person's devices when they have as many as they may.
+func (s *peopleStep) makeRoom(devices []Subscription) {
+	if len(devices) < devicesPerPerson {
+		return
+	}
+	oldest := devices[0]
+	for _, d := range devices {
+		if d.Made.Before(oldest.Made) {
+			oldest = d
+		}
+	}
+	s.dropSubscription(oldest.ID)
+}
+
+func (s *peopleStep) unsubscribe(e Unsubscribe) error {
+	sub, ok := s.next.Subscriptions[e.ID]
+	if !ok || (e.Person != "" && sub.Person != e.Person) {
+		return nil
+	}
+	s.dropSubscription(e.ID)
+	return nil
+}
+
+// setChoices sets what a person is told of. The kinds are stored in their
+// order, each once, so that the same choices are the same record.
+func (s *peopleStep) setChoices(e SetChoices) error {
+	person, ok := s.next.Persons[e.Person]
+	if !ok {
+		return Refuse(NotFound, "person.unknown", "That person is not known here.")
+	}
+	known := append(ResidentKinds(), ManagerKinds()...)
+	var off []NoticeKind
+	for _, kind := range known {
+		if slices.Contains(e.Off, kind) {
+			off = append(off, kind)
+		}
+	}
+	for _, kind := range e.Off {
+		if !slices.Contains(known, kind) {
+			return Refuse(Invalid, "choices.kind", "There are no notices of the kind %q.", string(kind))
+		}
+	}
+	if !timeOfDay(e.Quiet.From) || !timeOfDay(e.Quiet.To) {
+		return Refuse(Invalid, "choices.quiet", "Quiet hours begin and end at a time of day between 00:00 and 23:59.")
+	}
+	if e.Quiet.None() {
+		e.Quiet = Quiet{}
+	}
+	person.Off, person.Quiet, person.TellForHome = off, e.Quiet, e.TellForHome
+	s.putPerson(person)
+	return nil
+}
+
+func timeOfDay(c queue.Clock) bool { return c >= queue.NoClock && c < 24*60 }
+
+// mute keeps a person from being told of anything for a while.
+func (s *peopleStep) mute(e Mute) error {
+	person, ok := s.next.Persons[e.Person]
+	if !ok {
+		return Refuse(NotFound, "person.unknown", "That person is not known here.")
+	}
+	if e.Until.After(s.now.Add(longestMute)) {
+		return Refuse(Invalid, "mute.long", "Notices can be muted for two weeks at most. Switch them off instead.")
+	}
+	if !e.Until.After(s.now) {
+		e.Until = time.Time{}
+	}
+	person.MutedUntil = e.Until
+	s.putPerson(person)
+	return nil
+}

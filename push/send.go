@@ -1,0 +1,159 @@
+package push
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"drumturn/coordinator"
+)
+
+// outcome is a task with what became of it.
+type outcome struct {
+	task   *task
+	result Result
+	// cancelled: the program stops, and nobody knows whether the service has it.
+	cancelled bool
+}
+
+// start sends what may be sent now, each in a goroutine of its own. While the
+// outbox cannot be written, or is behind with it, it starts nothing, so that
+// little has to be repeated.
+func (d *dispatch) start() {
+	now := d.w.Clock.Now()
+	for !d.troubled && d.unrecorded < d.w.Unrecorded {
+		t := d.lanes.next(now)
+		if t == nil {
+			return
+		}
+		if t.job.withdrawn || !d.stillNow(t, now) {
+			d.lanes.done(t)
+			d.finish(t.job)
+			continue
+		}
+		d.unrecorded++
+		go d.send(t, d.message(t, now))
+	}
+}
+
+// stillNow decides again about a task that may have queued for a while, and
+// writes down a decision that has become another.
+func (d *dispatch) stillNow(t *task, now time.Time) bool {
+	j, people := t.job, d.w.People()
+	device, subscribed := people.Subscriptions[t.device.ID]
+	who := t.who
+	who.Person, who.Known = people.Persons[t.who.Person.ID], true
+	if who.Person.ID == "" {
+		who = Recipient{Person: t.who.Person, ForHome: t.who.ForHome}
+	}
+	ways := 0
+	if subscribed && device.Person == t.who.Person.ID {
+		ways = 1
+	}
+	decision := Decide(Case{&j.row.Notice, who, ways, j.row.Newer, j.zone, now})
+	if decision.Reason == coordinator.ReasonNow {
+		t.who, t.deadline = who, decision.Deadline
+		return true
+	}
+	if past := findResult(j.row.Devices, t.device.ID); past != nil {
+		past.Next = time.Time{}
+	}
+	if ways > 0 || len(people.Devices(t.who.Person.ID)) == 0 {
+		decide(&j.row, who, decision, now)
+	}
+	return false
+}
+
+// message words and addresses what a device gets. It depends on the row and the
+// person only, so a repeated send has the same topic and tag.
+func (d *dispatch) message(t *task, now time.Time) Message {
+	n := &t.job.row.Notice
+	words := Words(n, Place{Room: t.job.room, Zone: t.job.zone}, t.who.Person.Lang)
+	payload := Payload{Title: words.Title, Body: words.Body, Tag: Tag(n), URL: d.w.URL(*n), Kind: n.Kind, At: n.Made}
+	if t.short {
+		payload = payload.Short()
+	}
+	return Message{
+		To: t.device, Payload: payload.Encode(),
+		TTL: TTL(t.deadline, now), Urgency: UrgencyOf(n.Kind), Topic: Topic(n, t.who.Person.ID),
+	}
+}
+
+// send runs in its own goroutine. It always delivers one outcome.
+func (d *dispatch) send(t *task, m Message) {
+	ctx, cancel := context.WithTimeout(d.sending, sendTimeout)
+	defer cancel()
+	o := outcome{task: t, result: guarded(ctx, d.w.Sender, m)}
+	o.cancelled = d.sending.Err() != nil && o.result.Status == 0
+	if judge(o.result) == gone {
+		if err := d.w.Unsubscribe(ctx, t.device.ID); err != nil && ctx.Err() == nil {
+			d.w.Log.Warn("push: forgetting an ended subscription failed", "host", hostOf(t.device), "err", err)
+		}
+	}
+	d.results <- o
+}
+
+// guarded turns a panic of the sender into a failure of this one send.
+func guarded(ctx context.Context, s Sender, m Message) (r Result) {
+	defer func() {
+		if p := recover(); p != nil {
+			r = Result{Err: fmt.Errorf("%w: the sender broke: %v", ErrUnsendable, p)}
+		}
+	}()
+	r = s.Send(ctx, m)
+	if r.Err == nil && r.Status == 0 {
+		r.Err = errors.New("no answer")
+	}
+	return r
+}
+
+// settle folds an outcome into its row.
+func (d *dispatch) settle(o outcome) {
+	j, t := o.task.job, o.task
+	d.lanes.done(t)
+	if o.cancelled {
+		return // the row stays as it is recorded: pending
+	}
+	now := d.w.Clock.Now()
+	row, v := withResult(j.row, answerOf{t.target, o.result, t.short}, now)
+	j.row = row
+	ln := d.lanes.of(t.device)
+	rest := ln.heard(o.result, ln.host, now)
+	if v == tooLarge && !t.short {
+		t.short = true
+		d.unrecorded-- // this send has no outcome of its own
+		d.lanes.add(t)
+		return
+	}
+	if d.w.record.answered(ln.host, v, o.result.Status, now) {
+		d.w.Log.Error("push: a push service refuses our messages", "host", ln.host, "status", o.result.Status)
+	}
+	j.outcomes++
+	d.finish(j)
+	if rest {
+		d.rest(ln)
+	}
+}
+
+// rest puts off what is queued for a push service that is left alone for a while.
+func (d *dispatch) rest(ln *lane) {
+	queue := ln.queue
+	ln.queue = nil
+	for _, t := range queue {
+		d.putOff(t, ln.until)
+	}
+}
+
+func (d *dispatch) putOff(t *task, until time.Time) {
+	t.job.row = postponed(t.job.row, t.target, until)
+	d.finish(t.job)
+}
+
+// finish counts down a job's open tasks.
+func (d *dispatch) finish(j *job) {
+	d.soil(j)
+	if j.open--; j.open == 0 {
+		d.close(j)
+	}
+}
