@@ -15,7 +15,7 @@ type conformal struct {
 	// Log is the logarithm of the factor, for each quarter of a cycle.
 	Log [4]float64
 	// Said is what was said each minute of the running cycle, from its start.
-	Said []said
+	Said []said `json:"-"`
 }
 
 // said is a stated remaining time, min: median and the bare distances to the

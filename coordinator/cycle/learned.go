@@ -9,9 +9,12 @@ import (
 // its programmes and how they end. A new one begins with what is usual of its
 // kind and gets surer with each cycle.
 type Learned struct {
-	s     Settings
-	mem   learnedMemory
-	match matcher
+	s   Settings
+	mem learnedMemory
+	// match and outlook follow the running cycle's profile as far as somebody has
+	// wanted to know: see follow.
+	match   matcher
+	outlook outlook
 	// bare and ahead are room to reckon a remaining time in.
 	bare, ahead spread
 	prior       [priorPoints]time.Duration
@@ -43,8 +46,10 @@ func (l *Learned) clear() {
 	l.mem.Energy.Power.MaxGap = l.s.SilentAfter
 	l.mem.Levels.threshold(l.s, false)
 	l.mem.Profile.Codes = make([]byte, 0, profileMost)
+	l.mem.Profile.Began = make([]byte, 0, profileMost)
+	l.mem.Stops = make([]stopped, 0, stopsMost)
 	l.mem.Trust.Said = make([]said, 0, profileMost)
-	l.match = matcher{}
+	l.match, l.outlook = matcher{}, outlook{}
 	l.match.jumpsOne, l.match.holds = pliant(l.s)
 }
 
@@ -173,10 +178,7 @@ func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
 		}
 	}
 	if n := m.Profile.add(m.Watts, d, held); n > 0 {
-		for _, c := range m.Profile.Codes[len(m.Profile.Codes)-n:] {
-			l.match.step(c, m.Past.Runs)
-		}
-		l.look(at)
+		m.Profile.phase(n, m.Phases.Count)
 	}
 }
 
@@ -201,14 +203,14 @@ func (l *Learned) run(at time.Time, d, held time.Duration, w float64, high bool)
 			m.WorkAt, m.WorkWh = at, m.Energy.Wh()
 			return
 		}
-		m.Lull.begin(m.WorkAt, m.WorkWh, l.place())
+		l.lulls()
 		return
 	}
 	rule := resumesWasher
 	if !l.s.Washer {
 		rule = resumesDryer
 	}
-	rule.loosens = l.loosens(at, w)
+	rule.loosens, rule.usual = l.loosens(at, w), m.Meter[1].Usual
 	if high {
 		l.trains(at, w, rule.loosens)
 	}
@@ -222,7 +224,9 @@ func (l *Learned) run(at time.Time, d, held time.Duration, w float64, high bool)
 func (l *Learned) resume(at time.Time, high bool) {
 	m := &l.mem
 	d := m.Lull.Low + m.Lull.Work - m.Lull.Run
-	m.Pauses.add(d, m.Lull.At)
+	if d >= pauseLeast {
+		l.stops(d)
+	}
 	if high {
 		l.sew(m.Lull.Began, d)
 	}
@@ -255,6 +259,7 @@ const loosenMost = 6 * time.Minute
 func (l *Learned) idle(now, at time.Time, d time.Duration, w float64, high bool) {
 	m := &l.mem
 	need := l.startsAfter(at, w)
+	m.Onset.Usual = m.Meter[1].Usual
 	if m.Onset.step(at, d, w, high, m.Energy.Wh(), need) {
 		if l.goesOn() {
 			l.reopen(now, at)
@@ -292,11 +297,8 @@ func (l *Learned) start(now, at time.Time) {
 		mean := (m.WorkWh - m.StartWh) * secondsPerHour / d.Seconds()
 		m.Profile.add(mean, d, d)
 		m.Cycle.add(codeOf(mean), d)
+		m.Profile.phase(len(m.Profile.Codes), m.Phases.Count)
 	}
-	for _, c := range m.Profile.Codes {
-		l.match.step(c, m.Past.Runs)
-	}
-	l.look(at)
 }
 
 // begin sets everything to the start of a cycle at the onset.
@@ -308,11 +310,11 @@ func (l *Learned) begin(now time.Time) {
 	m.Lull, m.Seam, m.Onset, m.Flat, m.Train = lull{}, seam{}, onset{}, flat{}, train{}
 	m.Cycle = histogram{}
 	m.Profile.reset()
-	m.Trust.reset()
-	m.Outlook = outlook{}
+	m.Stops = m.Stops[:0]
 	m.Phases.reset(m.Start)
 	m.StallAt = l.stalls()
-	l.match.begin(m.Past.Runs)
+	m.NeedLeast = l.needsAtLeast()
+	l.rematch()
 	l.say(Event{Kind: Started, At: now, Start: m.Start})
 }
 

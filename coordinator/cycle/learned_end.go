@@ -26,7 +26,7 @@ func (l *Learned) due(now time.Time) []Event {
 // over reports whether the lull has lasted long enough to be the end.
 func (l *Learned) over(now time.Time) bool {
 	d := l.lasted(now)
-	return !l.mem.High && d >= pauseLeast && d >= l.needs()
+	return !l.mem.High && d >= max(pauseLeast, l.mem.NeedLeast) && d >= l.needs()
 }
 
 // lasted is how long the lull has lasted by now, as far as the meter was heard.
@@ -40,9 +40,17 @@ func (l *Learned) lasted(now time.Time) time.Duration {
 func (l *Learned) needs() time.Duration {
 	m := &l.mem
 	if m.Lull.Need == 0 {
+		l.follow()
 		m.Lull.Need = m.Pauses.need(l.s.Doubt, m.Lull.At, l.habit())
+		m.NeedLeast = l.needsAtLeast()
 	}
 	return m.Lull.Need
+}
+
+// needsAtLeast is what no lull of this cycle is over before, as far as its pauses
+// are known now: most are shorter, and nothing else need be reckoned for them.
+func (l *Learned) needsAtLeast() time.Duration {
+	return l.mem.Pauses.need(l.s.Doubt, place{Near: 1}, l.habit()) * 3 / 4
 }
 
 // habit is what the pauses of such a machine are like as its meter shows them.
@@ -60,7 +68,7 @@ func (l *Learned) Next() time.Time {
 	}
 	next := m.HeardAt.Add(l.s.SilentAfter)
 	if m.Running && m.Lull.Active && !m.High {
-		wait := max(pauseLeast, m.Lull.Need) - m.Lull.lasted()
+		wait := max(pauseLeast, m.NeedLeast, m.Lull.Need) - m.Lull.lasted()
 		if wait <= m.cadence(m.High).hold(l.s.SilentAfter) {
 			next = earlier(next, m.LastAt.Add(max(wait, 0)))
 		}
@@ -127,6 +135,7 @@ func (l *Learned) tooLittle(end time.Time, wh float64) bool {
 // withdraw takes back a start.
 func (l *Learned) withdraw(now time.Time) {
 	m := &l.mem
+	l.follow()
 	m.Running, m.Stalled = false, false
 	m.Lull, m.Onset = lull{}, onset{}
 	m.Phases.Now, m.Phases.Since = NoPhase, now
@@ -155,6 +164,7 @@ func (l *Learned) cutShort(end time.Time) bool {
 // close ends the cycle and learns from it.
 func (l *Learned) close(k Kind, now, end time.Time, wh float64) {
 	m := &l.mem
+	l.follow()
 	m.Running, m.Stalled = false, false
 	// A register that was exchanged may have gone back.
 	m.End, m.CycleWh = end, max(0, wh-m.StartWh)

@@ -20,13 +20,19 @@ func (l *Learned) hear(now, at time.Time) {
 	}
 	m.Onset = onset{}
 	m.Derived.Forget()
-	if m.Running && hole > min(sameMost, max(0, m.Outlook.High.Sub(m.ReadAt))+sameSlack) {
+	if m.Running && hole > min(sameMost, l.atMost(m.ReadAt)+sameSlack) {
 		end, wh := m.WorkAt, m.WorkWh
 		if m.Lull.Active {
 			end, wh = m.Lull.From, m.Lull.Wh
 		}
 		l.close(Presumed, now, end, wh)
 	}
+}
+
+// atMost is how long the running cycle still took at the most, seen from at.
+func (l *Learned) atMost(at time.Time) time.Duration {
+	l.follow()
+	return max(0, l.outlook.High.Sub(at))
 }
 
 // sameMost is the longest hole over which a cycle may be the same.

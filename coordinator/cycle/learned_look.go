@@ -5,12 +5,48 @@ import (
 	"time"
 )
 
-// look reckons the outlook anew, at the end of a minute.
-func (l *Learned) look(at time.Time) {
+// follow brings the match and what is said of the remaining time up to the last
+// whole minute of the running cycle. Both follow from the profile alone, so it is
+// all the same when this is done: at each minute, or once when somebody asks.
+func (l *Learned) follow() {
 	m := &l.mem
-	elapsed := at.Sub(m.Start)
-	steps := time.Duration(len(m.Profile.Codes)) * profileStep
-	rest := elapsed - steps // since the last whole minute
+	if l.outlook.At.IsZero() {
+		l.look(0)
+	}
+	l.settle()
+	for l.match.steps < len(m.Profile.Codes) {
+		l.match.step(m.Profile.Codes[l.match.steps], m.Past.Runs)
+		l.look(m.Profile.Began[l.match.steps-1])
+		l.settle()
+	}
+}
+
+// rematch lets the match begin anew, at the start of the running cycle.
+func (l *Learned) rematch() {
+	l.mem.Trust.reset()
+	l.outlook = outlook{}
+	l.match.begin(l.mem.Past.Runs)
+}
+
+// settle finds the places of the stops that were made in this minute.
+func (l *Learned) settle() {
+	m := &l.mem
+	n := 0
+	for n < len(m.Stops) && m.Stops[n].Steps <= l.match.steps {
+		m.Pauses.add(m.Stops[n].D, l.place(m.Stops[n].stop))
+		n++
+	}
+	m.Stops = append(m.Stops[:0], m.Stops[n:]...)
+	if m.Lull.Active && !m.Lull.Placed && m.Lull.Stop.Steps <= l.match.steps {
+		m.Lull.At, m.Lull.Placed = l.place(m.Lull.Stop), true
+	}
+}
+
+// look reckons the outlook at the end of a minute, in which began phases began.
+func (l *Learned) look(began byte) {
+	m := &l.mem
+	elapsed := time.Duration(l.match.steps) * profileStep
+	at := m.Start.Add(elapsed)
 	l.bare.reset()
 	for i := range l.match.weight {
 		l.addRun(i, &m.Past.Runs[i])
@@ -21,19 +57,17 @@ func (l *Learned) look(at time.Time) {
 		l.ahead.add(2*time.Minute, l.match.beyond/2)
 		l.ahead.add(8*time.Minute, l.match.beyond/2)
 	}
-	l.addNovel(steps)
+	l.addNovel(elapsed)
 	q := l.ahead.quantiles([3]float64{0.1, 0.5, 0.9})
-	for i := range q {
-		q[i] = max(0, q[i]-rest)
-	}
 	p := part(elapsed, q[1])
-	m.Trust.say(p, q[1], q[1]-q[0], q[2]-q[1])
-	below, above := m.Trust.widen(p, q[1]-q[0], q[2]-q[1])
-	to := outlook{
-		At: at, Median: at.Add(q[1]), Low: at.Add(max(0, q[1]-below)), High: at.Add(q[1] + above),
-		About: len(m.Past.Runs) == 0, Phases: m.Phases.Count,
+	if l.match.steps > 0 {
+		m.Trust.say(p, q[1], q[1]-q[0], q[2]-q[1])
 	}
-	m.Outlook.move(to)
+	below, above := m.Trust.widen(p, q[1]-q[0], q[2]-q[1])
+	l.outlook.move(outlook{
+		At: at, Median: at.Add(q[1]), Low: at.Add(max(0, q[1]-below)), High: at.Add(q[1] + above),
+		About: len(m.Past.Runs) == 0, Phases: l.outlook.Phases + int(began),
+	})
 }
 
 // blur is how much a remaining time varies between cycles that look alike, as a
@@ -52,22 +86,23 @@ func (l *Learned) blur() float64 {
 // still last: points of an exponential distribution.
 func (l *Learned) addRun(i int, r *run) {
 	lo, hi := l.match.alive[i][0], l.match.alive[i][1]
+	if lo >= hi {
+		return
+	}
 	const perStep = int(profileStep / spreadStep)
 	whole := int(r.Length / spreadStep)
 	if l.match.steps == 0 {
 		whole += perStep // not even its first minute is over
 	}
 	for j, w := range l.match.weight[i][lo:hi] {
-		if w > 0 {
-			l.bare.addAt(whole-perStep*(lo+j+1), float64(w))
-		}
+		l.bare.addAt(whole-perStep*(lo+j+1), float64(w))
 	}
 	mean := float64(perStep) * l.match.holds / (1 - l.match.holds)
 	for _, j := range r.Marks {
-		w := float64(l.match.weight[i][j-1])
-		if w <= 0 {
+		if j <= lo || j > hi {
 			continue
 		}
+		w := float64(l.match.weight[i][j-1])
 		at := whole - perStep*j
 		l.bare.addAt(at, -w)
 		for _, f := range [4]float64{0.13, 0.47, 0.98, 2.08} {
@@ -105,7 +140,8 @@ func (l *Learned) Remaining(now time.Time) (Estimate, bool) {
 	if !l.mem.Running {
 		return Estimate{}, false
 	}
-	return l.mem.Outlook.estimate(now), true
+	l.follow()
+	return l.outlook.estimate(now), true
 }
 
 // Status implements Engine.

@@ -11,7 +11,7 @@ import (
 // The layout of a learned engine's checkpoint.
 const (
 	learnedName    = "learned"
-	learnedVersion = 1
+	learnedVersion = 2
 )
 
 // learnedMemory is all that a Learned knows besides its settings; what is not
@@ -58,7 +58,10 @@ type learnedMemory struct {
 	Cycle   histogram
 	Profile profile
 	Phases  phases
-	Outlook outlook
+	// Stops are pauses of the running cycle that Pauses does not count yet.
+	Stops []stopped
+	// NeedLeast is what no lull is over before.
+	NeedLeast time.Duration
 	// AfterGlow is how much of the time after the cycle was learned from.
 	AfterGlow time.Duration
 
@@ -104,6 +107,9 @@ func isFinite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // Checkpoint implements Engine.
 func (l *Learned) Checkpoint() (Checkpoint, error) {
+	if l.mem.Running {
+		l.follow()
+	}
 	data, err := json.Marshal(&l.mem)
 	if err != nil {
 		return Checkpoint{}, fmt.Errorf("learned engine: write checkpoint: %w", err)
@@ -114,13 +120,14 @@ func (l *Learned) Checkpoint() (Checkpoint, error) {
 // Restore implements Engine. Data that cannot be read leaves the engine as new, too.
 func (l *Learned) Restore(c Checkpoint) error {
 	l.clear()
-	if c.Engine != learnedName || c.Version != learnedVersion {
+	if c.Engine != learnedName || c.Version < 1 || c.Version > learnedVersion {
 		return fmt.Errorf("learned engine: restore %s %d: %w", c.Engine, c.Version, ErrVersion)
 	}
 	var m learnedMemory
 	if err := json.Unmarshal(c.Data, &m); err != nil {
 		return fmt.Errorf("learned engine: restore: %w", err)
 	}
+	m.migrate(c.Version)
 	if err := m.check(); err != nil {
 		return fmt.Errorf("learned engine: restore: %w", err)
 	}
@@ -128,19 +135,21 @@ func (l *Learned) Restore(c Checkpoint) error {
 	l.mem = m
 	l.mem.Energy.Power.MaxGap = fresh.Energy.Power.MaxGap
 	l.mem.Profile.Codes = append(fresh.Profile.Codes, m.Profile.Codes...)
-	l.mem.Trust.Said = append(fresh.Trust.Said, m.Trust.Said...)
+	l.mem.Profile.Began = append(fresh.Profile.Began, m.Profile.Began...)
+	l.mem.Stops = append(fresh.Stops, m.Stops...)
+	l.mem.Trust.Said = fresh.Trust.Said
 	if m.Running {
 		l.rematch()
 	}
 	return nil
 }
 
-// rematch follows the running cycle from its start.
-func (l *Learned) rematch() {
-	m := &l.mem
-	l.match.begin(m.Past.Runs)
-	for _, c := range m.Profile.Codes {
-		l.match.step(c, m.Past.Runs)
+// migrate makes a memory of an older layout one of this.
+func (m *learnedMemory) migrate(version int) {
+	if version < 2 {
+		// The place of a lull was reckoned at its begin.
+		m.Lull.Placed = m.Lull.Active
+		m.Profile.Began = make([]byte, len(m.Profile.Codes))
 	}
 }
 
@@ -148,8 +157,11 @@ var errCheckpoint = errors.New("the checkpoint does not fit together")
 
 // check reports whether a memory that was read could have been written.
 func (m *learnedMemory) check() error {
-	if len(m.Profile.Codes) > profileMost || len(m.Trust.Said) > profileMost || len(m.Past.Runs) > runsKept {
+	if len(m.Profile.Codes) > profileMost || len(m.Stops) > stopsMost || len(m.Past.Runs) > runsKept {
 		return fmt.Errorf("%w: more in it than is ever kept", errCheckpoint)
+	}
+	if len(m.Profile.Began) != len(m.Profile.Codes) {
+		return fmt.Errorf("%w: phases of %d minutes of %d", errCheckpoint, len(m.Profile.Began), len(m.Profile.Codes))
 	}
 	if m.Endings.N < 0 || m.Levels.Cycles < 0 || m.Profile.Filled < 0 || m.Profile.Filled > profileStep {
 		return fmt.Errorf("%w: a count is out of range", errCheckpoint)
@@ -163,11 +175,6 @@ func (m *learnedMemory) check() error {
 	for i := range m.Past.Runs {
 		if err := m.Past.Runs[i].check(); err != nil {
 			return err
-		}
-	}
-	for _, s := range m.Trust.Said {
-		if int(s.Part) >= len(m.Trust.Log) {
-			return fmt.Errorf("%w: part %d of a cycle", errCheckpoint, s.Part)
 		}
 	}
 	return nil

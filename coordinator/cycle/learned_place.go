@@ -15,25 +15,65 @@ const (
 	guessAlike = 0.5
 )
 
-// place is where in its programme the machine stopped to work just now.
-func (l *Learned) place() place {
+// stop is what is known at once of a stop of work: how many minutes of the cycle
+// were over, and whether and how long ago a strong phase ended that may have been
+// the last, give or take slack.
+type stop struct {
+	Steps        int
+	After        bool
+	Since, Slack time.Duration
+}
+
+// stopped is a stop after which the cycle went on, d later.
+type stopped struct {
+	stop
+	D time.Duration
+}
+
+// stopsMost is how many pauses wait to be counted.
+const stopsMost = 64
+
+// lulls begins a lull at the last work.
+func (l *Learned) lulls() {
+	m := &l.mem
+	m.Lull.begin(m.WorkAt, m.WorkWh, place{})
+	s := stop{Steps: len(m.Profile.Codes)}
+	s.After, s.Since = l.afterStrong(m.WorkAt)
+	s.Slack = max(endingsSlack, s.Since/5) + m.Meter[1].Usual
+	m.Lull.Stop = s
+}
+
+// stops notes that the lull was a pause.
+func (l *Learned) stops(d time.Duration) {
+	m := &l.mem
+	if m.Lull.Placed {
+		m.Pauses.add(d, m.Lull.At)
+		return
+	}
+	if len(m.Stops) == cap(m.Stops) {
+		l.follow()
+	}
+	m.Stops = append(m.Stops, stopped{m.Lull.Stop, d})
+}
+
+// place is where in its programme the machine stopped, with the match as far as
+// it was then.
+func (l *Learned) place(s stop) place {
 	m := &l.mem
 	near, known := l.match.near(nearEnd, m.Past.Runs)
-	after, since := l.afterStrong(m.WorkAt)
 	guess := guessBefore
-	if after {
+	if s.After {
 		guess = guessAfter
 	}
 	p := known*near + (1-known)*guess
-	if after {
-		slack := max(endingsSlack, since/5) + m.Meter[1].Usual
-		alike, n := m.Endings.alike(since, slack)
+	if s.After {
+		alike, n := m.Endings.alike(s.Since, s.Slack)
 		if alike > 0 {
 			p = max(p, guessAlike*m.Past.novelty())
 		}
 		p *= min(1, 1.5*float64(alike+1)/float64(n+1))
 	}
-	return place{Near: p, After: after}
+	return place{Near: p, After: s.After}
 }
 
 // afterStrong reports whether the last strong phase may have been the

@@ -30,10 +30,8 @@ func (l *Learned) reopen(now, at time.Time) {
 	m.Phases.Now, m.Phases.Since = Tumble, m.Onset.From
 	m.Phases.Count++
 	gap := at.Sub(m.Start) - time.Duration(len(m.Profile.Codes))*profileStep - m.Profile.Filled
-	m.Profile.add(0, max(0, gap), max(0, gap))
-	m.Outlook = outlook{}
+	m.Profile.phase(m.Profile.add(0, max(0, gap), max(0, gap)), m.Phases.Count)
 	l.rematch()
 	m.Onset = onset{}
 	l.say(Event{Kind: Resumed, At: now, Start: m.Start})
-	l.look(at)
 }

@@ -20,8 +20,11 @@ type lull struct {
 	High   bool
 	N      int // readings in the present pulse
 	Pulses int
-	// At is where in the programme it began.
-	At place
+	// Stop is what its begin has shown, At where in the programme that was, once
+	// that was reckoned: Placed.
+	Stop   stop
+	At     place
+	Placed bool
 	// QuietW follows the low powers in it, W: the glow, if it is the end.
 	QuietW float64
 	// Need is how long it must last until it is the end; zero: not reckoned yet.
@@ -41,6 +44,8 @@ type resumption struct {
 	readings int
 	// loosens says that a pulse now is part of the programme.
 	loosens bool
+	// usual is how often the meter reports at work.
+	usual time.Duration
 }
 
 // A washer's drum rests much of the time; a dryer's turns all the time while it
@@ -60,12 +65,8 @@ func (l *lull) lasted() time.Duration { return l.Low + l.Work }
 // step takes the next reading, d (as far as it is believed) after the last, and
 // reports whether the lull is over: work has resumed.
 func (l *lull) step(at time.Time, d time.Duration, high bool, rule resumption) bool {
-	if l.High {
-		l.Work += d
-		l.Run += d
-	} else {
-		l.Low += d
-	}
+	work, low := split(d, l.High, high, rule.usual)
+	l.Work, l.Run, l.Low = l.Work+work, l.Run+work, l.Low+low
 	switch {
 	case high && !l.High:
 		l.Pulses++

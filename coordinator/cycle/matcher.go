@@ -32,6 +32,8 @@ type matcher struct {
 	// least is the weight below which states were given up last.
 	least float32
 	steps int
+	// held and before are of the landmarks of the run that is moved: see ahead.
+	held, before [landmarksMost]float32
 	// jumps is the chance of a jump to a landmark in a minute: how much the
 	// length of a phase varies.
 	jumps, jumpsOne float64
@@ -160,7 +162,8 @@ func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, over floa
 	if lo >= hi {
 		return 0, 0
 	}
-	codes, w := r.Codes, m.weight[i]
+	w := m.weight[i]
+	codes := r.Codes[:len(w)]
 	if first {
 		w[0] *= m.fits(code, codes[0])
 		return float64(w[0]), 0
@@ -170,93 +173,91 @@ func (m *matcher) stepRun(i int, code uint8, r *run, first bool) (sum, over floa
 	if n >= 2 {
 		over += float64(w[n-2]) * moveSkip
 	}
-	held, before := m.ahead(w, r.Marks, lo, hi)
+	m.ahead(w, r.Marks, lo, hi)
 	hi = min(hi+2, n)
-	var after float32
-	for j := hi - 1; j >= lo; j-- {
-		v := w[j] * moveStay
-		if j > 0 {
-			v += w[j-1] * (1 - moveStay - moveSkip)
-		}
-		if j > 1 {
-			v += w[j-2] * moveSkip
-		}
-		v *= m.fits(code, codes[j])
-		w[j] = v
-		after += v
-	}
-	after += m.hold(w, held, code, r)
-	lo, hi, more := m.jump(w, before, code, r, lo, hi)
+	after := m.flow(w, codes, code, lo, hi)
+	lo, hi, more := m.jump(w, code, r, lo, hi)
 	m.alive[i] = [2]int{lo, hi}
 	return float64(after + more), over
 }
 
-// ahead gives for each landmark the weight at the last minute before it, and the
-// weight of all minutes from which the present may jump to it: those before it,
+// flow moves the weights of the minutes lo..hi-1 by none, one or two, and returns
+// their sum. Below lo there is none.
+func (m *matcher) flow(w []float32, codes []byte, code uint8, lo, hi int) (sum float32) {
+	fit := m.fit[int(code):] // of 255 less a code
+	var b, c float32         // what the minutes one and two before had
+	for j := lo; j < hi; j++ {
+		a := w[j]
+		v := (a*moveStay + b*(1-moveStay-moveSkip) + c*moveSkip) * fit[255-int(codes[j])]
+		w[j] = v
+		sum += v
+		b, c = a, b
+	}
+	return sum
+}
+
+// ahead finds for each landmark the weight at the last minute before it, held, and
+// the weight of all minutes from which the present may jump to it: those before it,
 // and a few behind, for a phase that took longer than the moves could follow.
-func (m *matcher) ahead(w []float32, marks []int, lo, hi int) (held, before [landmarksMost]float32) {
+func (m *matcher) ahead(w []float32, marks []int, lo, hi int) {
+	var sum float32
+	at := lo
 	for k, j := range marks {
-		held[k] = w[j-1]
-		for _, v := range w[min(lo, j):min(hi, j+jumpBack)] {
-			before[k] += v
+		m.held[k] = w[j-1]
+		for ; at < min(hi, j+jumpBack); at++ {
+			sum += w[at]
 		}
+		m.before[k] = sum
 	}
-	return held, before
 }
 
-// hold lets more of them stay where they are: a phase may last longer than it
-// did, with a chance per minute that does not depend on how much longer already.
-// It returns by how much the sum of the weights changes.
-func (m *matcher) hold(w []float32, held [landmarksMost]float32, code uint8, r *run) (more float32) {
-	for k, j := range r.Marks {
-		if held[k] == 0 {
-			continue
-		}
-		stay := held[k] * float32(m.holds-moveStay)
-		here := stay * m.fits(code, r.Codes[j-1])
-		next := min(w[j], stay*m.fits(code, r.Codes[j]))
-		w[j-1] += here
-		w[j] -= next
-		more += here - next
-	}
-	return more
-}
-
-// jump gives a little of the weight before each landmark to it, where it fits.
-func (m *matcher) jump(w []float32, before [landmarksMost]float32, code uint8, r *run, lo, hi int) (int, int, float32) {
+// jump lets more of the weight before each landmark stay where it is, for a phase
+// may last longer than it did, with a chance per minute that does not depend on how
+// much longer already; and gives a little of it to the landmark, where it fits. It
+// returns by how much the sum of the weights changes.
+func (m *matcher) jump(w []float32, code uint8, r *run, lo, hi int) (int, int, float32) {
 	var more float32
 	give := float32(m.jumps) / float32(max(1, len(r.Marks)))
 	for k, j := range r.Marks {
-		v := give * before[k] * m.fits(code, r.Codes[j])
-		if v < m.least {
+		if m.before[k] == 0 {
 			continue
 		}
-		w[j] += v
-		more += v
-		lo, hi = min(lo, j), max(hi, j+1)
+		fit := m.fits(code, r.Codes[j])
+		if m.held[k] > 0 {
+			stay := m.held[k] * float32(m.holds-moveStay)
+			here, next := stay*m.fits(code, r.Codes[j-1]), min(w[j], stay*fit)
+			w[j-1] += here
+			w[j] -= next
+			more += here - next
+		}
+		if v := give * m.before[k] * fit; v >= m.least {
+			w[j] += v
+			more += v
+			lo, hi = min(lo, j), max(hi, j+1)
+		}
 	}
 	return lo, hi, more
 }
 
-// scale multiplies all weights, and gives up those that are far below the
-// greatest of the minute before.
+// scale multiplies all weights, and gives up those at both ends of what is alive of
+// a run that are far below the greatest of the minute before.
 func (m *matcher) scale(by float32) {
 	var top float32
 	for i, w := range m.weight {
 		m.gone[i] *= float64(by)
 		lo, hi := m.alive[i][0], m.alive[i][1]
-		newLo, newHi := hi, lo
-		for j := lo; j < hi; j++ {
-			v := w[j] * by
-			if v < m.least {
-				w[j] = 0
-				continue
-			}
-			w[j] = v
-			top = max(top, v)
-			newLo, newHi = min(newLo, j), j+1
+		for ; lo < hi && w[lo]*by < m.least; lo++ {
+			w[lo] = 0
 		}
-		m.alive[i] = [2]int{min(newLo, newHi), newHi}
+		for ; lo < hi && w[hi-1]*by < m.least; hi-- {
+			w[hi-1] = 0
+		}
+		for j, v := range w[lo:hi] {
+			v *= by
+			w[lo+j] = v
+			top = max(top, v)
+		}
+		m.alive[i] = [2]int{lo, hi}
 	}
 	m.least = top * float32(min(beamMost, max(beamLeast, beam*float64(len(m.weight)))))
 }

@@ -19,6 +19,8 @@ type onset struct {
 	N int
 	// High says on which side the newest reading was.
 	High bool
+	// Usual is how often the meter reports at work; zero when that is not known.
+	Usual time.Duration
 	// PeakW is the second highest power, so that no artefact is the peak.
 	PeakW, TopW float64
 }
@@ -36,22 +38,18 @@ const (
 func (o *onset) step(at time.Time, d time.Duration, w float64, high bool, wh float64, need time.Duration) bool {
 	if !o.Active {
 		if high {
-			*o = onset{Active: true, From: at, Wh: wh, N: 1, High: true, TopW: w}
+			*o = onset{Active: true, From: at, Wh: wh, N: 1, High: true, TopW: w, Usual: o.Usual}
 		}
 		return false
 	}
-	if o.High {
-		o.Work += d
-		o.Run += d
-	} else {
-		o.Low += d
-		o.LowRun += d
-	}
+	work, low := split(d, o.High, high, o.Usual)
+	o.Work, o.Run = o.Work+work, o.Run+work
+	o.Low, o.LowRun = o.Low+low, o.LowRun+low
 	o.High = high
 	if !high {
 		o.Run = 0
 		if o.LowRun > onsetGives || o.N == 1 && d > onsetGives {
-			*o = onset{}
+			*o = onset{Usual: o.Usual}
 		}
 		return false
 	}
@@ -61,4 +59,21 @@ func (o *onset) step(at time.Time, d time.Duration, w float64, high bool, wh flo
 	o.TopW = max(o.TopW, w)
 	enough := o.N >= 3 || o.N == 2 && d >= slowCadence
 	return enough && (o.Run >= need || o.Work >= need && o.Work >= o.Low)
+}
+
+// split is how much of the time d between two readings was spent at work, and how
+// much below it. Where the meter is late, readings are missing: when the first was
+// at work and the second is not, work may have ended at any of them, and when both
+// are, it may have rested in between, which is known neither way.
+func split(d time.Duration, was, is bool, usual time.Duration) (work, low time.Duration) {
+	switch {
+	case !was:
+		return 0, d
+	case usual == 0:
+		return d, 0
+	case is:
+		return min(d, max(2*usual, onsetSure)), 0
+	}
+	work = min(d, usual)
+	return work, d - work
 }

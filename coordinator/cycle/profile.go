@@ -1,6 +1,9 @@
 package cycle
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 const (
 	// profileStep is the length of a step of a profile.
@@ -13,6 +16,10 @@ const (
 // from its start. It is what later cycles are compared with.
 type profile struct {
 	Codes []byte
+	// Began holds for each step whether a phase began in it, 1 or 0.
+	Began []byte
+	// Phases is how many phases had begun by the last of them.
+	Phases int
 	// Ws is the energy of the step that is still open, Filled how much of it
 	// has passed, Known how much of that was heard.
 	Ws            float64
@@ -20,7 +27,31 @@ type profile struct {
 }
 
 func (p *profile) reset() {
-	p.Codes, p.Ws, p.Filled, p.Known = p.Codes[:0], 0, 0, 0
+	*p = profile{Codes: p.Codes[:0], Began: p.Began[:0]}
+}
+
+// phase notes for the newest n steps that so many phases have begun in all.
+func (p *profile) phase(n, phases int) {
+	for len(p.Began) < len(p.Codes) {
+		p.Began = append(p.Began, 0)
+	}
+	if n > 0 && phases != p.Phases {
+		p.Began[len(p.Began)-n] = 1
+		p.Phases = phases
+	}
+}
+
+// since is a copy of what follows the step from.
+func (p *profile) since(from int) profile {
+	o := *p
+	o.Codes, o.Began = slices.Clone(p.Codes[from:]), slices.Clone(p.Began[from:])
+	return o
+}
+
+// set takes over another profile, into its own memory.
+func (p *profile) set(o profile) {
+	o.Codes, o.Began = append(p.Codes[:0], o.Codes...), append(p.Began[:0], o.Began...)
+	*p = o
 }
 
 // add takes power that held for d, of which known was heard, and reports how

@@ -31,7 +31,11 @@ const (
 func (l *Learned) sew(at time.Time, d time.Duration) {
 	m := &l.mem
 	lu := &m.Lull
-	if d < seamLeast || 1-m.Pauses.goesOn(d, lu.At, l.habit()) < seamChance {
+	if d < seamLeast {
+		return
+	}
+	l.follow()
+	if 1-m.Pauses.goesOn(d, lu.At, l.habit()) < seamChance {
 		return
 	}
 	m.Seam = seam{
@@ -52,18 +56,13 @@ func (l *Learned) rip(now, at time.Time) {
 	heat := m.Phases
 	m.Phases.Strong, m.Phases.StrongUntil = s.Strong, s.StrongUntil
 	m.Pauses.forget(s.Pause, s.At)
-	rest := append([]byte(nil), m.Profile.Codes[min(len(m.Profile.Codes), int(s.Next.Sub(m.Start)/profileStep)):]...)
-	open := m.Profile
+	from := min(len(m.Profile.Codes), int(s.Next.Sub(m.Start)/profileStep))
+	rest := m.Profile.since(from)
 	l.close(Finished, now, s.End, s.EndWh)
 	m.Onset = onset{From: s.Next, Wh: s.NextWh, PeakW: m.PeakW, TopW: m.TopW}
 	l.begin(now)
-	m.Profile.Codes = append(m.Profile.Codes[:0], rest...)
-	m.Profile.Ws, m.Profile.Filled, m.Profile.Known = open.Ws, open.Filled, open.Known
+	m.Profile.set(rest)
 	m.Phases = heat
 	m.Phases.Spun, m.Phases.Reheated = false, false
-	for _, c := range m.Profile.Codes {
-		l.match.step(c, m.Past.Runs)
-	}
 	m.WorkAt, m.WorkWh = at, m.Energy.Wh()
-	l.look(at)
 }
