@@ -122,7 +122,7 @@ func (p *turns) questions() {
 	p.asking = true
 	p.todo.add(p.now.Add(askEvery), func() {
 		p.asking = false
-		s := p.core.Snapshot(p.now)
+		s := p.foreseen()
 		for i := range s.Forecasts {
 			if p.questions(); p.mayStart() { // nobody looks at night
 				p.ask.asked(s, &s.Forecasts[i], false)
@@ -130,3 +130,6 @@ func (p *turns) questions() {
 		}
 	})
 }
+
+// foreseen is the room now, with its forecasts.
+func (p *turns) foreseen() *coordinator.Snapshot { return p.core.Snapshot(p.now) }

@@ -63,7 +63,7 @@ func (p *turns) join(l *life) {
 		return
 	}
 	l.turn = reply.Turn
-	s := p.core.Snapshot(p.now)
+	s := p.foreseen()
 	if f := s.Forecast(l.turn); f != nil {
 		p.ask.asked(s, f, true)
 		p.questions()
