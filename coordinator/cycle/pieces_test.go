@@ -103,64 +103,6 @@ func TestLull(t *testing.T) {
 	}
 }
 
-func TestPausesLearn(t *testing.T) {
-	h := habitOf(washer())
-	end := place{Near: 0.95, After: true}
-	var p pauses
-	before := p.need(0.02, end, h)
-	for range 10 {
-		for range 30 {
-			p.add(8*time.Second, place{})
-		}
-		p.add(40*time.Second, end)
-		p.ended()
-	}
-	after := p.need(0.02, end, h)
-	if after <= 40*time.Second || after >= before {
-		t.Errorf("with a pause of 40 s before each end: %v, and %v before anything was known", after, before)
-	}
-	if away := p.need(0.02, place{}, h); away < 2*after {
-		t.Errorf("away from the end %v, at it %v", away, after)
-	}
-	p.add(200*time.Second, end)
-	longer := p.need(0.02, end, h)
-	p.forget(200*time.Second, end)
-	if longer <= after || p.need(0.02, end, h) != after {
-		t.Errorf("a pause of 200 s: %v; taken back: %v", longer, p.need(0.02, end, h))
-	}
-}
-
-// TestPausesAreOrderly: the chance that a lull goes on falls with its length, and
-// less doubt takes longer.
-func TestPausesAreOrderly(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		var p pauses
-		s := washer()
-		s.Washer = rapid.Bool().Draw(t, "washer")
-		s.Dryer = !s.Washer
-		h := habitOf(s)
-		h.cadence = time.Duration(rapid.IntRange(1, 60).Draw(t, "cadence")) * time.Second
-		at := place{Near: rapid.Float64Range(0, 1).Draw(t, "near"), After: rapid.Bool().Draw(t, "after")}
-		for range rapid.IntRange(0, 60).Draw(t, "pauses") {
-			p.add(time.Duration(rapid.IntRange(1, 300).Draw(t, "s"))*time.Second, place{Near: rapid.Float64Range(0, 1).Draw(t, "n")})
-			if rapid.IntRange(0, 9).Draw(t, "end") == 0 {
-				p.ended()
-			}
-		}
-		last := 1.0
-		for d := 10 * time.Second; d < 30*time.Minute; d += 20 * time.Second {
-			v := p.goesOn(d, at, h)
-			if v < 0 || v > 1 || v > last+1e-9 {
-				t.Fatalf("after %v: %v, before %v", d, v, last)
-			}
-			last = v
-		}
-		if sure, quick := p.need(0.02, at, h), p.need(0.2, at, h); sure < quick {
-			t.Fatalf("2 %% takes %v, 20 %% takes %v", sure, quick)
-		}
-	})
-}
-
 func TestProfile(t *testing.T) {
 	var p profile
 	n := p.add(100, 90*time.Second, 90*time.Second)
@@ -359,56 +301,5 @@ func TestPriorSpread(t *testing.T) {
 				t.Errorf("points out of order: %v", p)
 			}
 		}
-	}
-}
-
-func TestLevelsTellHeatFromDrum(t *testing.T) {
-	learn := func(s Settings, parts map[float64]time.Duration) levels {
-		var h histogram
-		for w, d := range parts {
-			h.add(codeOf(w), d)
-		}
-		var v levels
-		v.threshold(s, false)
-		v.learn(&h, s)
-		v.threshold(s, false)
-		return v
-	}
-	v := learn(washer(), map[float64]time.Duration{2: 10 * time.Minute, 110: 60 * time.Minute, 420: 8 * time.Minute, 2050: 15 * time.Minute})
-	if v.HeatW < 600 || v.HeatW > 2000 || v.DrumW < 80 || v.DrumW > 200 {
-		t.Errorf("washer: heats from %.0f W, drum %.0f W", v.HeatW, v.DrumW)
-	}
-	v = learn(washer(), map[float64]time.Duration{2: 10 * time.Minute, 110: 60 * time.Minute, 700: 8 * time.Minute})
-	if v.HeatW != 0 {
-		t.Errorf("a cold wash heats from %.0f W", v.HeatW)
-	}
-	v = learn(dryer(), map[float64]time.Duration{160: 10 * time.Minute, 750: 50 * time.Minute})
-	if v.HeatW < 200 || v.HeatW > 700 {
-		t.Errorf("heat pump: heats from %.0f W", v.HeatW)
-	}
-	v = learn(dryer(), map[float64]time.Duration{290: 50 * time.Minute})
-	if v.HeatW != 0 {
-		t.Errorf("gas dryer: heats from %.0f W", v.HeatW)
-	}
-}
-
-func TestLevelsChangeForGood(t *testing.T) {
-	var v levels
-	v.threshold(washer(), false)
-	cycleOf := func(w float64) *histogram {
-		var h histogram
-		h.add(codeOf(w), time.Hour)
-		return &h
-	}
-	for i, c := range []struct {
-		w       float64
-		changed bool
-	}{{2000, false}, {2050, false}, {1200, false}, {2000, false}, {1200, false}, {1210, false}, {1200, true}, {1200, false}} {
-		if got := v.watch(cycleOf(c.w), t0.Add(time.Duration(i)*time.Hour), washer()); got != c.changed {
-			t.Errorf("cycle %d at %.0f W: changed %v", i, c.w, got)
-		}
-	}
-	if v.Changed.IsZero() {
-		t.Error("nothing noted")
 	}
 }
