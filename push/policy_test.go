@@ -164,7 +164,7 @@ func TestTTL(t *testing.T) {
 }
 
 func TestUrgency(t *testing.T) {
-	for kind := range english {
+	for kind := range told {
 		want := UrgencyNormal
 		if kind == coordinator.TurnCalled || kind == coordinator.LoadReady {
 			want = UrgencyHigh

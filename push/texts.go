@@ -1,12 +1,11 @@
 package push
 
 import (
-	"fmt"
 	"strconv"
-	"strings"
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -19,42 +18,53 @@ type Place struct {
 	Zone *time.Location // the room's zone; nil means UTC
 }
 
-// catalogue is one language: how each kind of notice is put. Every language
-// must have every kind.
-type catalogue map[coordinator.NoticeKind]func(said) Text
-
-// catalogues are the languages by BCP 47 tag, in lower case.
-var catalogues = map[string]catalogue{"en": english}
-
-const fallbackLanguage = "en"
-
 // Words puts a notice into words of the language with the BCP 47 tag lang, or of
 // the nearest one there is (de-AT: de), or English. A kind that is not known
 // gets words that lead to the page.
 func Words(n *coordinator.Notice, at Place, lang string) Text {
-	say := catalogueFor(lang)[n.Kind]
-	if say == nil {
-		say = someNews
+	s := said{Notice: n, at: at, lang: words.For(lang)}
+	if !told[n.Kind] {
+		return s.text("news", "title", "body")
 	}
-	return say(said{Notice: n, at: at})
+	switch n.Kind {
+	case coordinator.TurnCalled:
+		return s.called()
+	case coordinator.LoadReady:
+		return s.loadReady()
+	case coordinator.FaultTold:
+		return s.fault()
+	case coordinator.LoadFault:
+		if n.Reason == "out" {
+			return s.text("load-fault-out", "title", "body")
+		}
+	}
+	return s.text(string(n.Kind), "title", "body")
 }
 
-func catalogueFor(lang string) catalogue {
-	tag := strings.ToLower(strings.ReplaceAll(lang, "_", "-"))
-	for tag != "" {
-		if c := catalogues[tag]; c != nil {
-			return c
-		}
-		i := strings.LastIndexByte(tag, '-')
-		tag = tag[:max(i, 0)]
-	}
-	return catalogues[fallbackLanguage]
+// told are the kinds that the catalogue has words for, under notice.KIND.
+var told = map[coordinator.NoticeKind]bool{
+	coordinator.TurnCalled: true, coordinator.TurnMissed: true, coordinator.TurnEnded: true, coordinator.TurnReturned: true,
+	coordinator.TurnPassed: true, coordinator.LoadBegun: true, coordinator.LoadReady: true, coordinator.LoadNudge: true,
+	coordinator.LoadWaiting: true, coordinator.LoadLeft: true, coordinator.LoadMoved: true, coordinator.LoadTaken: true,
+	coordinator.LoadFault: true, coordinator.FaultTold: true, coordinator.MeterSilent: true, coordinator.LevelsChanged: true,
+	coordinator.MachineOut: true, coordinator.WalkUpTold: true,
 }
 
 // said is a notice together with what its words need.
 type said struct {
 	*coordinator.Notice
-	at Place
+	at   Place
+	lang *words.Language
+}
+
+// text picks a title and a body of a notice's messages.
+func (s said) text(kind, title, body string) Text {
+	return Text{s.say(kind + "." + title), s.say(kind + "." + body)}
+}
+
+func (s said) say(key string) string {
+	return s.lang.Say("notice."+key, "machine", s.machine(), "place", s.place(), "reason", s.Reason,
+		"made", s.clock(s.Made), "ready", s.clock(s.ready()), "until", s.clock(s.Until))
 }
 
 // place is the machine and the room: "2 (Cellar)".
@@ -62,20 +72,27 @@ func (s said) place() string {
 	if s.at.Room == "" {
 		return strconv.Itoa(s.Machine)
 	}
-	return fmt.Sprintf("%d (%s)", s.Machine, s.at.Room)
+	return s.lang.Say("machine.place", "n", s.Machine, "room", s.at.Room)
 }
 
-// local is t on the room's clock.
-func (s said) local(t time.Time) time.Time {
-	if s.at.Zone == nil {
-		return t.UTC()
+// machine is the machine by its kind: "Washer 2 (Cellar)".
+func (s said) machine() string {
+	key := "machine.any"
+	switch s.MachineKind {
+	case queue.Washer, queue.Dryer, queue.WasherDryer:
+		key = "machine." + s.MachineKind.String()
 	}
-	return t.In(s.at.Zone)
+	return s.lang.Say(key, "place", s.place())
 }
 
-// anotherDay reports whether t is on another local day than the notice.
-func (s said) anotherDay(t time.Time) bool {
-	return s.local(t).Format(time.DateOnly) != s.local(s.Made).Format(time.DateOnly)
+// clock is the time of day on the room's clock, with the day when it is another
+// than the notice's.
+func (s said) clock(t time.Time) string {
+	zone := s.at.Zone
+	if zone == nil {
+		zone = time.UTC
+	}
+	return s.lang.Clock(t.In(zone), s.Made.In(zone))
 }
 
 // ready is when the load was ready, or when the notice was made if that is not known.
@@ -86,154 +103,37 @@ func (s said) ready() time.Time {
 	return s.ReadyAt
 }
 
-// english is the first language. A message never reports on a machine; it says
-// what the person may want to do.
-var english = catalogue{
-	coordinator.TurnCalled:   enTurnCalled,
-	coordinator.TurnMissed:   enTurnMissed,
-	coordinator.TurnEnded:    enTurnEnded,
-	coordinator.TurnReturned: enTurnReturned,
-	coordinator.LoadBegun:    enLoadBegun,
-	coordinator.LoadReady:    enLoadReady,
-	coordinator.LoadNudge:    enLoadNudge,
-	coordinator.LoadWaiting:  enLoadWaiting,
-	coordinator.LoadLeft:     enLoadLeft,
-	coordinator.LoadMoved:    enLoadMoved,
-	coordinator.LoadTaken:    enLoadTaken,
-	coordinator.FaultTold:    enFaultTold,
-	coordinator.MeterSilent:  enMeterSilent,
-
-	coordinator.LevelsChanged: enLevelsChanged,
-	coordinator.MachineOut:    enMachineOut,
-	coordinator.LoadFault:     enLoadFault,
-	coordinator.TurnPassed:    enTurnPassed,
-	coordinator.WalkUpTold:    enWalkUpTold,
-}
-
-func someNews(s said) Text {
-	return Text{"News from the laundry room", fmt.Sprintf("It is about %s. Open the page to see it.", s.place())}
-}
-
-// enClock is the time of day, with the day of the week when it is another day.
-func enClock(s said, t time.Time) string {
-	if s.anotherDay(t) {
-		return s.local(t).Format("Mon 15:04")
-	}
-	return s.local(t).Format("15:04")
-}
-
-func enMachine(s said) string {
-	kind := "Machine"
-	switch s.MachineKind {
-	case queue.Washer:
-		kind = "Washer"
-	case queue.Dryer:
-		kind = "Dryer"
-	case queue.WasherDryer:
-		kind = "Washer-dryer"
-	}
-	return kind + " " + s.place()
-}
-
-func enTurnCalled(s said) Text {
-	body := fmt.Sprintf("%s is kept for you until %s.", enMachine(s), enClock(s, s.Until))
+func (s said) called() Text {
+	t := s.text("turn-called", "title", "body")
 	if s.Until.IsZero() {
-		body = fmt.Sprintf("%s is kept for you.", enMachine(s))
+		t.Body = s.say("turn-called.open")
 	}
 	if s.LoadInside {
-		body += " The last load may still be inside; you may put it on the table."
+		t.Body += " " + s.say("turn-called.inside")
 	}
-	return Text{"It's your turn", body}
+	return t
 }
 
-func enTurnMissed(s said) Text {
-	return Text{"Your call went by", fmt.Sprintf("%s is no longer kept for you. You moved back one place and will be called again.", enMachine(s))}
-}
-
-func enTurnEnded(s said) Text {
-	return Text{"You are no longer in the queue", fmt.Sprintf("The second call, for %s, went by too. Join again whenever it suits you.", s.place())}
-}
-
-func enTurnReturned(s said) Text {
-	return Text{"Back at the head of the queue", fmt.Sprintf("%s cannot be used just now. The next machine that suits is yours.", enMachine(s))}
-}
-
-func enLoadBegun(s said) Text {
-	return Text{"Is this your laundry?", fmt.Sprintf("Somebody put a load on in %s at %s while it was kept for you. If it was not you, say so and you are called again.", s.place(), enClock(s, s.Made))}
-}
-
-func enYourLoad(kind queue.Kind) string {
-	switch kind {
-	case queue.Washer:
-		return "Your wash is ready"
-	case queue.Dryer:
-		return "Your laundry is dry"
-	}
-	return "Your load is ready"
-}
-
-func enLoadReady(s said) Text {
-	when := enClock(s, s.ready())
+func (s said) loadReady() Text {
 	switch coordinator.EndReason(s.Reason) {
 	case coordinator.EndStopped:
-		return Text{"Please look at your load", fmt.Sprintf("Its programme in %s was cut short at %s.", s.place(), when)}
+		return s.text("load-stopped", "title", "body")
 	case coordinator.EndPresumed:
-		return Text{"Your load is probably ready", fmt.Sprintf("The meter of %s was silent for a while; as far as one can tell, it has been waiting since about %s.", s.place(), when)}
+		return s.text("load-presumed", "title", "body")
 	}
-	return Text{enYourLoad(s.MachineKind), fmt.Sprintf("It has been waiting in %s since %s.", s.place(), when)}
+	switch s.MachineKind {
+	case queue.Washer:
+		return s.text("load-ready", "wash", "body")
+	case queue.Dryer:
+		return s.text("load-ready", "dry", "body")
+	}
+	return s.text("load-ready", "title", "body")
 }
 
-func enLoadNudge(s said) Text {
-	return Text{"Your laundry is still waiting", fmt.Sprintf("Please collect it from %s; it has been there since %s.", s.place(), enClock(s, s.ready()))}
-}
-
-func enLoadWaiting(s said) Text {
-	return Text{"You are next, but a load is still inside", fmt.Sprintf("It has been waiting in %s since %s. Its owner has been told.", s.place(), enClock(s, s.ready()))}
-}
-
-func enLoadLeft(s said) Text {
-	return Text{"A load was left behind", fmt.Sprintf("It has been waiting in %s since %s, and nobody has collected it.", s.place(), enClock(s, s.ready()))}
-}
-
-func enLoadMoved(s said) Text {
-	return Text{"Your laundry is on the table", fmt.Sprintf("A neighbour put it there at %s, from %s. If it is still inside, say so.", enClock(s, s.Made), s.place())}
-}
-
-func enLoadTaken(s said) Text {
-	return Text{"Your laundry was reported collected", fmt.Sprintf("Somebody said at %s that %s is empty. If it is still inside, say so.", enClock(s, s.Made), s.place())}
-}
-
-func enFaultTold(s said) Text {
-	body := fmt.Sprintf("%s, reported at %s.", enMachine(s), enClock(s, s.Made))
+func (s said) fault() Text {
+	t := s.text("fault-told", "title", "body")
 	if s.Reason != "" {
-		body += " “" + s.Reason + "”"
+		t.Body += " " + s.say("fault-told.quote")
 	}
-	return Text{"A fault was reported", body}
-}
-
-func enMeterSilent(s said) Text {
-	return Text{"No readings from a meter", fmt.Sprintf("The meter of %s is silent (noticed at %s). Until it is heard again, the board shows that machine as unknown.", s.place(), enClock(s, s.Made))}
-}
-
-func enLevelsChanged(s said) Text {
-	return Text{"A machine draws another power than before", fmt.Sprintf("What %s draws has changed for good (noticed at %s), and is learned anew. Was it repaired or replaced? If not, have it looked at.", s.place(), enClock(s, s.Made))}
-}
-
-func enMachineOut(s said) Text {
-	return Text{"Out of service: two homes report a fault", fmt.Sprintf("Nobody is called to %s since %s. Have it looked at, then put it back.", s.place(), enClock(s, s.Made))}
-}
-
-func enLoadFault(s said) Text {
-	if s.Reason == "out" {
-		return Text{"Please look after your load", fmt.Sprintf("%s was taken out of service at %s, and your load is inside.", enMachine(s), enClock(s, s.Made))}
-	}
-	return Text{"Please look at your load", fmt.Sprintf("Somebody reported a fault of %s at %s, and your load is inside.", s.place(), enClock(s, s.Made))}
-}
-
-func enTurnPassed(s said) Text {
-	return Text{"Your place is kept", fmt.Sprintf("Somebody who had not been called put a load on in %s. You are still called when it is your turn.", s.place())}
-}
-
-func enWalkUpTold(s said) Text {
-	return Text{"A load out of turn", fmt.Sprintf("Somebody waited for %s, but a load was put on in it by nobody who had been called. The board shows it without a name.", s.place())}
+	return t
 }

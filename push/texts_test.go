@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -105,54 +106,82 @@ func TestEveryKindCanBeChosen(t *testing.T) {
 	for _, kind := range append(coordinator.ResidentKinds(), coordinator.ManagerKinds()...) {
 		chosen[kind]++
 	}
-	for kind := range english {
+	for kind := range told {
 		if chosen[kind] != 1 {
 			t.Errorf("%s is on %d lists", kind, chosen[kind])
 		}
 	}
-	if len(chosen) != len(english) {
-		t.Errorf("%d kinds to choose from, %d with words", len(chosen), len(english))
+	if len(chosen) != len(told) {
+		t.Errorf("%d kinds to choose from, %d with words", len(chosen), len(told))
 	}
 }
 
+// plain takes out the isolates around names in a text from right to left.
+var plain = strings.NewReplacer("\u2068", "", "\u2069", "")
+
 func TestEveryLanguageHasEveryKind(t *testing.T) {
-	for lang, c := range catalogues {
-		if len(c) != len(allKinds) {
-			t.Errorf("%s has %d kinds, not %d", lang, len(c), len(allKinds))
-		}
+	if len(told) != len(allKinds) {
+		t.Errorf("%d kinds have words, not %d", len(told), len(allKinds))
+	}
+	for _, l := range words.All() {
 		for _, kind := range allKinds {
 			for _, machine := range []queue.Kind{0, queue.Washer, queue.Dryer, queue.WasherDryer} {
 				for _, reason := range []string{"", "stopped-early", "presumed", "as-reported", "out"} {
 					n := sample(kind)
 					n.MachineKind, n.Reason = machine, reason
-					text := Words(&n, summerPlace(t), lang)
-					all := text.Title + ". " + text.Body
-					if text.Title == "" || text.Body == "" || strings.Contains(all, "%!") || text == someNews(said{&n, summerPlace(t)}) {
-						t.Errorf("%s %s: %+v", lang, kind, text)
-					}
-					if machineReport.MatchString(all) {
-						t.Errorf("%s %s reports on a machine: %q", lang, kind, all)
-					}
-					if !strings.Contains(all, "2 (Cellar)") || utf8.RuneCountInString(text.Title) > 45 {
-						t.Errorf("%s %s: no place, or a title that a lock screen cuts: %+v", lang, kind, text)
-					}
+					checkText(t, l.Code()+" "+string(kind), &n, l.Code())
 				}
 			}
 		}
 	}
 }
 
-func TestLanguageIsTheNearest(t *testing.T) {
-	catalogues["xx"] = catalogue{coordinator.LoadReady: func(said) Text { return Text{"xx", "xx"} }}
-	catalogues["xx-yy"] = catalogue{coordinator.LoadReady: func(said) Text { return Text{"xx-yy", "xx-yy"} }}
-	defer delete(catalogues, "xx")
-	defer delete(catalogues, "xx-yy")
+// checkText holds a text against what every text must be.
+func checkText(t *testing.T, name string, n *coordinator.Notice, lang string) {
+	t.Helper()
+	text := Words(n, summerPlace(t), lang)
+	all := plain.Replace(text.Title + ". " + text.Body)
+	if text.Title == "" || text.Body == "" || strings.ContainsAny(all, "%{}") || strings.Contains(all, "notice.") || text.Title == Words(&coordinator.Notice{}, Place{}, lang).Title {
+		t.Errorf("%s: %+v", name, text)
+	}
+	if machineReport.MatchString(all) {
+		t.Errorf("%s reports on a machine: %q", name, all)
+	}
+	if !strings.Contains(all, "2 (Cellar)") || utf8.RuneCountInString(text.Title) > 45 {
+		t.Errorf("%s: no place, or a title that a lock screen cuts: %+v", name, text)
+	}
+}
+
+// TestNoTextIsCut: with the longest name of a room that the building file
+// takes, the payload of every text in every language is below 1 KB as it is.
+func TestNoTextIsCut(t *testing.T) {
+	for _, l := range words.All() {
+		for _, kind := range allKinds {
+			n := sample(kind)
+			n.LoadInside, n.Reason = true, ""
+			at := summerPlace(t)
+			at.Room = strings.Repeat("é", 40)
+			text := Words(&n, at, l.Code())
+			p := Payload{Title: text.Title, Body: text.Body, Tag: strings.Repeat("t", longestTag), URL: "/r/" + strings.Repeat("r", 40), Kind: kind, At: n.Made}
+			var got Payload
+			if err := json.Unmarshal(p.Encode(), &got); err != nil || got.Title != text.Title || got.Body != text.Body {
+				t.Errorf("%s %s is cut: %+v (%v)", l.Code(), kind, got, err)
+			}
+		}
+	}
+}
+
+// TestNoticesFollowTheLanguage of the person, or the nearest to it.
+func TestNoticesFollowTheLanguage(t *testing.T) {
 	n := sample(coordinator.LoadReady)
 	for lang, want := range map[string]string{
-		"xx": "xx", "XX": "xx", "xx-ZZ": "xx", "xx-Latn-YY": "xx", "xx-YY": "xx-yy", "xx_YY": "xx-yy", "xx-yy-1996": "xx-yy",
-		"": "Your wash is ready", "en-GB": "Your wash is ready", "zz": "Your wash is ready", "-": "Your wash is ready",
+		"de": "Ihre Wäsche ist gewaschen. Sie wartet in 2 (Cellar) seit 14:05.", "de-AT": "Ihre Wäsche ist gewaschen. Sie wartet in 2 (Cellar) seit 14:05.",
+		"fr": "Votre linge est lavé. Il attend dans 2 (Cellar) depuis 14:05.", "es": "Su ropa está lavada. Espera en 2 (Cellar) desde las 14:05.",
+		"ar": "غسيلك نظيف وجاهز. تنتظر في 2 (Cellar) منذ 14:05.", "": "Your wash is ready. It has been waiting in 2 (Cellar) since 14:05.",
+		"zz": "Your wash is ready. It has been waiting in 2 (Cellar) since 14:05.",
 	} {
-		if got := Words(&n, Place{}, lang).Title; got != want {
+		text := Words(&n, summerPlace(t), lang)
+		if got := plain.Replace(text.Title + ". " + text.Body); got != want {
 			t.Errorf("%q: %q, want %q", lang, got, want)
 		}
 	}

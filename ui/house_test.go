@@ -157,7 +157,7 @@ func stepFake(p *coordinator.People, ev coordinator.PeopleEvent) error {
 		}
 		home := coordinator.HomeIDFor(ev.HomeName)
 		p.Homes[home] = coordinator.Home{ID: home, Name: ev.HomeName, Code: ev.NewHomeCode}
-		p.Persons[ev.NewID] = coordinator.Person{ID: ev.NewID, Home: home, Name: ev.Name}
+		p.Persons[ev.NewID] = coordinator.Person{ID: ev.NewID, Home: home, Name: ev.Name, Lang: ev.Lang}
 		p.Sessions[ev.SessionHash] = coordinator.Session{Hash: ev.SessionHash, Person: ev.NewID, Expires: ev.Expires}
 	case coordinator.SetPassphrase:
 		p.Passphrase, p.FirstToken = ev.Passphrase, ""

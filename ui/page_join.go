@@ -7,6 +7,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // joinView is the door: an invitation code and a home make a resident.
@@ -95,7 +96,7 @@ func (s *Server) enter(c echo.Context, sc *scene, f form) (string, error) {
 	}
 	return secret, s.o.House.DoPeople(c.Request().Context(), coordinator.JoinBuilding{
 		Room: sc.snap.Room, Code: f["code"], HomeName: f["home"], HomeCode: f["home-code"],
-		Open: sc.snap.Rules.OpenHomes, Name: f["name"], Lang: "",
+		Open: sc.snap.Rules.OpenHomes, Name: f["name"], Lang: words.Accepted(c.Request().Header.Get("Accept-Language")).Code(),
 		NewID: coordinator.PersonID(person), NewHomeCode: homeCode,
 		SessionHash: hash, Expires: s.expiry(residentDays),
 	})

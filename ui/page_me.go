@@ -4,11 +4,11 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"net/http"
-	"slices"
 
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // meView is the visitor's own page.
@@ -16,13 +16,25 @@ type meView struct {
 	Name, Home, HomeCode string
 	Devices              int
 	Push                 bool
-	Lang                 string
+	Languages            []languageChoice
 	Problem              *problem
 	Thanks               string
 }
 
-// languages are those that pages exist in, by BCP 47 tag.
-var languages = []string{"en"}
+// languageChoice is a language that notices can come in.
+type languageChoice struct {
+	Code, Name, Dir string
+	Chosen          bool
+}
+
+// languageChoices offers every language under its own name.
+func languageChoices(chosen string) []languageChoice {
+	var out []languageChoice
+	for _, l := range words.All() {
+		out = append(out, languageChoice{l.Code(), l.Name(), l.Dir(), l == words.For(chosen)})
+	}
+	return out
+}
 
 // mePage shows what is known of the visitor, and their settings.
 func (s *Server) mePage(c echo.Context) error { return s.showMe(c, http.StatusOK, nil) }
@@ -36,7 +48,7 @@ func (s *Server) showMe(c echo.Context, status int, p *problem) error {
 	home := people.Homes[who.Home]
 	v := meView{
 		Name: who.Name, Home: home.Name, HomeCode: home.Code, Devices: len(people.Devices(who.ID)),
-		Push: s.o.VAPIDKey != "", Lang: who.Lang, Problem: p,
+		Push: s.o.VAPIDKey != "", Languages: languageChoices(who.Lang), Problem: p,
 	}
 	return s.render(c, status, "me", v)
 }
@@ -104,7 +116,7 @@ func (s *Server) setLanguage(c echo.Context) error {
 		return signedOut
 	}
 	f, err := parseForm(c.Request(), field{"lang", "Language", 20, false})
-	if err == nil && !slices.Contains(languages, f["lang"]) {
+	if err == nil && words.Exactly(f["lang"]) == nil {
 		err = invalid("lang", "This language is not among those that the pages exist in.")
 	}
 	if err != nil {

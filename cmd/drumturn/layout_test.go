@@ -29,7 +29,8 @@ var arrows = map[string][]string{
 	"coordinator/usage": {"queue", "coordinator", "coordinator/cycle"},
 	"push":              {"queue", "coordinator", "push"},
 	"push/webpush":      {"queue", "coordinator", "push"},
-	"ui":                {"queue", "coordinator", "coordinator/cycle", "ui"},
+	"push/words":        {},
+	"ui":                {"queue", "coordinator", "coordinator/cycle", "push/words", "ui"},
 	"config":            {"queue", "coordinator", "coordinator/cycle"},
 	"cmd":               {"*"},
 }
@@ -213,14 +214,14 @@ func TestRulesCanFail(t *testing.T) {
 	for _, c := range []struct{ folder, target string }{
 		{"queue", "coordinator"}, {"coordinator/cycle", "queue"}, {"coordinator", "coordinator/store"},
 		{"ui", "coordinator/store"}, {"push", "ui"}, {"ui", "config"}, {"coordinator/loop", "coordinator/store"},
-		{"coordinator/meter/mqtt", "coordinator/loop"}, {"config", "coordinator/meter"},
+		{"coordinator/meter/mqtt", "coordinator/loop"}, {"ui", "push"}, {"push/words", "coordinator"}, {"config", "coordinator/meter"},
 	} {
 		if mayImport(c.folder, c.target) {
 			t.Errorf("%s may import %s", c.folder, c.target)
 		}
 	}
 	for _, c := range []struct{ folder, target string }{
-		{"cmd/drumturn", "config"}, {"coordinator/meter/mqtt", "coordinator/meter"}, {"push/webpush", "push"}, {"coordinator", "queue"},
+		{"cmd/drumturn", "config"}, {"coordinator/meter/mqtt", "coordinator/meter"}, {"push/webpush", "push"}, {"ui", "push/words"}, {"push", "push/words"}, {"coordinator", "queue"},
 	} {
 		if !mayImport(c.folder, c.target) {
 			t.Errorf("%s may not import %s", c.folder, c.target)

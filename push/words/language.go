@@ -1,0 +1,104 @@
+package words
+
+import (
+	"fmt"
+	"strings"
+
+	"golang.org/x/text/feature/plural"
+	"golang.org/x/text/language"
+	"golang.org/x/text/unicode/bidi"
+)
+
+// Language is one language of the catalogue. It is immutable.
+type Language struct {
+	tag      language.Tag
+	code     string
+	rtl      bool
+	messages map[string]message
+}
+
+// message is a key's text by plural form; one that does not count has Other only.
+type message map[plural.Form]template
+
+// Code is the BCP 47 tag, as the lang attribute and a person's choice hold it.
+func (l *Language) Code() string { return l.code }
+
+// Name is what the language calls itself.
+func (l *Language) Name() string { return l.Say("language.name") }
+
+// Dir is the direction of writing: "ltr" or "rtl".
+func (l *Language) Dir() string {
+	if l.rtl {
+		return "rtl"
+	}
+	return "ltr"
+}
+
+// Say puts a message into words. args are pairs of a placeholder's name and its
+// value; those that the message does not use are left out. A key that does not
+// exist is answered with itself: a test sees to it that none is asked for.
+func (l *Language) Say(key string, args ...any) string {
+	return l.fill(key, plural.Other, args)
+}
+
+// Count is Say for a message that depends on how many: {n} is n.
+func (l *Language) Count(key string, n int, args ...any) string {
+	form := plural.Cardinal.MatchPlural(l.tag, n, 0, 0, 0, 0)
+	return l.fill(key, form, append([]any{"n", n}, args...))
+}
+
+// Nth is Say for a message that depends on a place in an order: {n} is n.
+func (l *Language) Nth(key string, n int, args ...any) string {
+	form := plural.Ordinal.MatchPlural(l.tag, n, 0, 0, 0, 0)
+	return l.fill(key, form, append([]any{"n", n}, args...))
+}
+
+func (l *Language) fill(key string, form plural.Form, args []any) string {
+	m, ok := l.messages[key]
+	if !ok {
+		return key
+	}
+	t, ok := m[form]
+	if !ok {
+		t = m[plural.Other]
+	}
+	var b strings.Builder
+	for _, p := range t {
+		if p.name == "" {
+			b.WriteString(p.text)
+			continue
+		}
+		b.WriteString(l.isolate(value(args, p.name)))
+	}
+	return b.String()
+}
+
+// value finds a placeholder's value among pairs; one that is missing shows as its name.
+func value(args []any, name string) string {
+	for i := 0; i+1 < len(args); i += 2 {
+		if args[i] == name {
+			return fmt.Sprint(args[i+1])
+		}
+	}
+	return "{" + name + "}"
+}
+
+// Isolates of the Unicode bidirectional algorithm (UAX 9, section 2.4).
+const (
+	firstStrongIsolate = "\u2068"
+	popIsolate         = "\u2069"
+)
+
+// isolate keeps a name in Latin letters from tearing the order of a sentence
+// that is written from right to left. Bare numbers need none.
+func (l *Language) isolate(s string) string {
+	if !l.rtl || !strings.ContainsFunc(s, latin) {
+		return s
+	}
+	return firstStrongIsolate + s + popIsolate
+}
+
+func latin(r rune) bool {
+	p, _ := bidi.LookupRune(r)
+	return p.Class() == bidi.L
+}
