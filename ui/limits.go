@@ -56,7 +56,7 @@ func (l *limiter) forget(now time.Time) {
 // spammed. A building often shares one address, so bursts are generous;
 // codes and passphrases are long enough to stand that.
 type limits struct {
-	join, signIn, first, report, act, code *limiter
+	join, signIn, first, report, act, code, data *limiter
 }
 
 func newLimits() *limits {
@@ -67,6 +67,7 @@ func newLimits() *limits {
 		report: newLimiter(10*time.Second, 20),
 		act:    newLimiter(time.Second/4, 60),
 		code:   newLimiter(2*time.Second, 60),
+		data:   newLimiter(time.Minute, 5),
 	}
 }
 

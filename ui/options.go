@@ -64,6 +64,8 @@ type Options struct {
 	Advice func() []Advice
 	// Deliveries lists the newest notices and what became of them.
 	Deliveries func(ctx context.Context, limit int) ([]coordinator.Delivery, error)
+	// History lists what is kept of a person's past, oldest first; nil: nothing.
+	History func(ctx context.Context, person coordinator.PersonID) ([]RoomFact, error)
 	// Healthy is asked by /healthz; nil or no error means well.
 	Healthy func(ctx context.Context) error
 	// Mounts are foreign handlers by path prefix, such as "/meter/".

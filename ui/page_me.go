@@ -19,6 +19,8 @@ type meView struct {
 	Languages            []languageChoice
 	Problem              *problem
 	Thanks               string
+	Browsers             int       // on which the visitor is signed in
+	Pass                 *passView // a one-time code made just now
 }
 
 // languageChoice is a language that notices can come in.
@@ -44,13 +46,25 @@ func (s *Server) showMe(c echo.Context, status int, p *problem) error {
 	if who == nil {
 		return s.render(c, status, "me", meView{Problem: p})
 	}
+	v := s.viewMe(c, who)
+	v.Problem = p
+	return s.render(c, status, "me", v)
+}
+
+// viewMe gathers the page of a resident.
+func (s *Server) viewMe(c echo.Context, who *coordinator.Person) meView {
 	people := s.o.House.People()
 	home := people.Homes[who.Home]
 	v := meView{
 		Name: who.Name, Home: home.Name, HomeCode: home.Code, Devices: len(people.Devices(who.ID)),
-		Push: s.o.VAPIDKey != "", Languages: languageChoices(who.Lang), Problem: p,
+		Push: s.o.VAPIDKey != "", Languages: languageChoices(who.Lang), Thanks: thanks[c.QueryParam("done")],
 	}
-	return s.render(c, status, "me", v)
+	for _, b := range people.Sessions {
+		if b.Person == who.ID && s.o.House.Now().Before(b.Expires) {
+			v.Browsers++
+		}
+	}
+	return v
 }
 
 // addDevice takes a resident's subscription.

@@ -41,18 +41,20 @@ type needChoice struct {
 
 // thanks are the sentences that a redirect may ask for.
 var thanks = map[string]string{
-	"collected": "Noted: the machine is empty. Thank you.",
-	"reported":  "Thank you. Whoever looks after the room is told.",
-	"claimed":   "It is noted as your load.",
-	"not-mine":  "Noted: that start was not yours, and your turn is called again.",
-	"still":     "Noted: your load is still inside.",
-	"more":      "Noted: you have more time for this load.",
-	"left":      "You left the queue.",
-	"passed":    "The next one goes first.",
-	"later":     "You keep your place and are not called before then.",
-	"started":   "Noted as running.",
-	"ended":     "Noted as finished.",
-	"joined":    "Welcome. This browser now belongs to your home.",
+	"collected":  "Noted: the machine is empty. Thank you.",
+	"reported":   "Thank you. Whoever looks after the room is told.",
+	"claimed":    "It is noted as your load.",
+	"not-mine":   "Noted: that start was not yours, and your turn is called again.",
+	"still":      "Noted: your load is still inside.",
+	"more":       "Noted: you have more time for this load.",
+	"left":       "You left the queue.",
+	"passed":     "The next one goes first.",
+	"later":      "You keep your place and are not called before then.",
+	"started":    "Noted as running.",
+	"ended":      "Noted as finished.",
+	"known":      "This browser is now one of yours.",
+	"others-out": "Every other browser of yours is signed out, and no other device is told anything.",
+	"joined":     "Welcome. This browser now belongs to your home.",
 }
 
 // sceneOf finds the room that the address names.

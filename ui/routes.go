@@ -28,7 +28,13 @@ func (s *Server) routes() []route {
 		{post, "/r/:room/m/:machine", s.machineAct},
 		{get, "/r/:room/wall", s.wallPage},
 
+		{get, "/code", s.codePage},
+		{post, "/code", s.useCode},
+
 		{get, "/me", s.mePage},
+		{post, "/me/code", s.makePass},
+		{get, "/me/data.json", s.myData},
+		{post, "/me/sign-out-others", s.signOutOthers},
 		{post, "/me/devices", s.addDevice},
 		{post, "/me/devices/off", s.dropDevices},
 		{post, "/me/language", s.setLanguage},

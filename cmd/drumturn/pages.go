@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"time"
 
 	"golang.org/x/crypto/acme"
 	"golang.org/x/crypto/acme/autocert"
@@ -32,11 +33,30 @@ func (a *app) wirePages(context.Context) error {
 		Advice: a.pageAdvice, Deliveries: a.store.Deliveries, Mounts: a.mounts,
 		TrustedProxies: a.file.Server.TrustedProxies, PlainCookies: a.plainCookies, Log: a.log,
 	}
+	o.History = a.historyOf
 	if a.worker != nil {
 		o.VAPIDKey, o.ValidateSubscription = a.keys.Public, a.validateSubscription
 	}
 	a.pages, err = ui.New(o)
 	return err
+}
+
+// historyOf lists what the store keeps of a person's past, room by room.
+func (a *app) historyOf(ctx context.Context, person coordinator.PersonID) ([]ui.RoomFact, error) {
+	var out []ui.RoomFact
+	end := a.house.Now().Add(time.Hour)
+	for _, room := range a.file.Rooms {
+		err := a.store.Facts(ctx, room.ID, time.Unix(0, 0), end, func(f coordinator.Fact) bool {
+			if f.Person == person {
+				out = append(out, ui.RoomFact{Room: room.ID, Fact: f})
+			}
+			return true
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
 }
 
 // publicURL is where browsers reach the pages: as the file says, or the socket itself.

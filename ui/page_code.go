@@ -1,0 +1,185 @@
+package ui
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"drumturn/coordinator"
+)
+
+// passFor is how long a one-time code holds: long enough to find the other
+// phone, short enough to be useless to whoever reads it later.
+const passFor = 15 * time.Minute
+
+// passHash is what is stored of a one-time code: the hash of how it is read,
+// whatever the case, spaces and hyphens that it is typed with.
+func passHash(code string) string {
+	plain := strings.NewReplacer(" ", "", "-", "").Replace(strings.ToUpper(code))
+	sum := sha256.Sum256([]byte("pass " + plain))
+	return hex.EncodeToString(sum[:])
+}
+
+// offerPass makes a one-time code for a person.
+func (s *Server) offerPass(c echo.Context, who coordinator.PersonID) (string, error) {
+	code, err := s.newCode(invitationLetters)
+	if err != nil {
+		return "", err
+	}
+	ev := coordinator.OfferPass{Person: who, Hash: passHash(code), Expires: s.o.House.Now().Add(passFor)}
+	return code, s.o.House.DoPeople(c.Request().Context(), ev)
+}
+
+// makePass shows the visitor a code for their other phone, once.
+func (s *Server) makePass(c echo.Context) error {
+	who := s.visitor(c)
+	if who == nil {
+		return signedOut
+	}
+	if _, err := parseForm(c.Request()); err != nil {
+		return err
+	}
+	code, err := s.offerPass(c, who.ID)
+	if err != nil {
+		return err
+	}
+	address := s.origin + s.base + "/code"
+	svg, err := drawQR(address + "?code=" + url.QueryEscape(code))
+	if err != nil {
+		return err
+	}
+	v := s.viewMe(c, who)
+	v.Pass = &passView{Code: code, Address: address, QR: htmlText(svg), Minutes: int(passFor / time.Minute)}
+	c.Response().Header().Set("Cache-Control", "no-store")
+	return s.render(c, http.StatusOK, "me", v)
+}
+
+// passView is a one-time code as it is shown.
+type passView struct {
+	Code, Address string
+	QR            htmlText
+	Minutes       int
+}
+
+// codeView is the page that takes a code and makes this browser known.
+type codeView struct {
+	Code, Problem string
+	Who           []codePerson // of the home whose code it is, when there are several
+}
+
+// codePerson is one of a home, to choose from.
+type codePerson struct{ ID, Name string }
+
+// codePage asks for the code; a scanned one is there already.
+func (s *Server) codePage(c echo.Context) error {
+	code := c.QueryParam("code")
+	if len(code) > 64 {
+		code = ""
+	}
+	return s.render(c, http.StatusOK, "code", codeView{Code: code})
+}
+
+// useCode takes a one-time code, or the code of a home with whom of it this is.
+func (s *Server) useCode(c echo.Context) error {
+	f, err := parseForm(c.Request(), field{"code", "Code", 64, false}, field{"person", "Who you are", 40, false})
+	if err == nil && !s.limits.join.allow(limitKey(c.RealIP()), time.Now()) {
+		err = tooMany
+	}
+	if err == nil && f["code"] == "" {
+		err = invalid("code-empty", "Please type the code.")
+	}
+	var choose []codePerson
+	secret := ""
+	if err == nil {
+		secret, choose, err = s.enterByCode(c, f)
+	}
+	switch {
+	case err != nil:
+		status, text, known := refusal(err)
+		if !known {
+			return err
+		}
+		return s.render(c, status, "code", codeView{Code: f["code"], Problem: text})
+	case choose != nil:
+		return s.render(c, http.StatusOK, "code", codeView{Code: f["code"], Who: choose})
+	}
+	s.setCookie(c, s.cookies.resident, secret, residentDays)
+	return s.redirect(c, "/me?done=known")
+}
+
+// enterByCode opens a session; choose is whom the visitor may be, when the code
+// of a home leaves that open.
+func (s *Server) enterByCode(c echo.Context, f form) (secret string, choose []codePerson, err error) {
+	secret, hash, err := s.newSecret()
+	if err != nil {
+		return "", nil, err
+	}
+	ctx := c.Request().Context()
+	if f["person"] == "" {
+		err = s.o.House.DoPeople(ctx, coordinator.UsePass{Hash: passHash(f["code"]), SessionHash: hash, Expires: s.expiry(residentDays)})
+		var refused *coordinator.Error
+		if !errors.As(err, &refused) || refused.Code != coordinator.NotAllowed {
+			return secret, nil, err
+		}
+		if choose = ofHome(s.o.House.People(), f["code"]); len(choose) == 0 {
+			return "", nil, err
+		}
+		if len(choose) > 1 {
+			return "", choose, nil
+		}
+		f["person"] = choose[0].ID
+	}
+	return secret, nil, s.o.House.DoPeople(ctx, coordinator.ReturnHome{
+		HomeCode: f["code"], Person: coordinator.PersonID(f["person"]), SessionHash: hash, Expires: s.expiry(residentDays),
+	})
+}
+
+// ofHome lists who lives in the home whose code it is, the latest to join first.
+func ofHome(people *coordinator.People, code string) []codePerson {
+	home, ok := people.HomeByCode(code)
+	if !ok {
+		return nil
+	}
+	var list []coordinator.Person
+	for _, p := range people.Persons {
+		if p.Home == home.ID && !p.Manager {
+			list = append(list, p)
+		}
+	}
+	slices.SortFunc(list, func(a, b coordinator.Person) int {
+		return cmp.Or(b.Joined.Compare(a.Joined), cmp.Compare(a.ID, b.ID))
+	})
+	var out []codePerson
+	for _, p := range list {
+		name := p.Name
+		if name == "" {
+			name = "joined " + p.Joined.UTC().Format("2 January 2006")
+		}
+		out = append(out, codePerson{string(p.ID), name})
+	}
+	return out
+}
+
+// signOutOthers leaves the person this browser only.
+func (s *Server) signOutOthers(c echo.Context) error {
+	who := s.visitor(c)
+	if who == nil {
+		return signedOut
+	}
+	if _, err := parseForm(c.Request()); err != nil {
+		return err
+	}
+	ev := coordinator.SignOutOthers{Person: who.ID, Keep: sessionHash(c, s.cookies.resident)}
+	if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
+		return err
+	}
+	return s.redirect(c, "/me?done=others-out")
+}
