@@ -11,8 +11,8 @@ import (
 func (r *Room) house() *queue.House {
 	loads := map[HomeID]int{}
 	for i := range r.state.Loads {
-		if home := r.state.Loads[i].Home; home != "" {
-			loads[home]++
+		if l := &r.state.Loads[i]; l.Home != "" && r.countsFor(l, r.state.Now) {
+			loads[l.Home]++
 		}
 	}
 	for i := range r.state.Turns {
@@ -25,6 +25,14 @@ func (r *Room) house() *queue.House {
 		Limits: r.state.Rules.Limits, Hours: r.state.Rules.Hours, Zone: r.zone(),
 		Loads: loads, Length: r.state.Learned.typical,
 	}
+}
+
+// countsFor reports whether a load counts towards what its home may have in the
+// room. One that others may be called to although it is inside keeps nobody from
+// a machine any more, and most such loads are out of it: nobody tapped. It must
+// not keep its own home from the next machine.
+func (r *Room) countsFor(l *Load, now time.Time) bool {
+	return !l.Ready() || !l.AssumedEmpty && now.Before(r.callWithLoadAt(l))
 }
 
 func (r *Room) zone() *time.Location {

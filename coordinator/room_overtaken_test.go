@@ -118,11 +118,13 @@ func (f *fairness) ruleFor(t *queue.Turn, m *queue.Machine, later TurnID) string
 	return ""
 }
 
-// using counts the loads and calls of a home.
+// using counts the loads and calls of a home; not those that others may be called
+// to, or that may be gone.
 func (f *fairness) using(home HomeID) int {
 	n := 0
 	for _, l := range f.room.state.Loads {
-		if l.Home == home {
+		left := l.Ready() && f.now.Sub(l.ToldAt.Add(l.Pause)) >= f.room.state.Rules.CallWithLoadAfter()
+		if l.Home == home && !left && !l.AssumedEmpty {
 			n++
 		}
 	}

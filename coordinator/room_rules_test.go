@@ -50,6 +50,26 @@ func TestLimits(t *testing.T) {
 	s.wantTold(TurnCalled, "anna", "anna")
 }
 
+// TestLimitOfTheUntapped: a load that nobody says is collected does not keep its
+// home from the other washer for longer than it keeps others from its own.
+func TestLimitOfTheUntapped(t *testing.T) {
+	s := newScene(t, func(p *Plan) {
+		p.Seed.Limits = queue.Limits{TurnsPerHome: 2, LoadsPerHome: 1}
+	})
+	s.join("anna", queue.Wash)
+	s.join("anna", queue.Wash)
+	s.cycle("w1", time.Hour)
+	s.idle()
+	left := s.room.state.Loads[0].ToldAt.Add(s.room.state.Rules.CallWithLoadAfter()).Sub(s.now)
+	s.wait(left - time.Second)
+	s.wantTold(TurnCalled, "anna")
+	s.wait(time.Second)
+	s.wantTold(TurnCalled, "anna", "anna")
+	if f := s.room.Snapshot(s.now).Machine("w1"); f.Load == nil {
+		t.Error("the load was forgotten: it only counts no more")
+	}
+}
+
 func TestJoinRefusals(t *testing.T) {
 	s := newScene(t, func(p *Plan) { p.Machines[2].ReservedFor = []HomeID{"home-zoe"} })
 	s.refused(Join{Need: queue.Wash}, "join.stranger")

@@ -170,7 +170,10 @@ func (r *Room) supplyOf(v *MachineView, now time.Time) queue.Supply {
 		s.Ends = queue.SpreadOf(r.endOf(v, now))
 	}
 	if l := v.Load; l != nil && !v.MayHoldLoad {
-		s.Load, s.Home = uint64(l.ID), l.Home
+		s.Load = uint64(l.ID)
+		if r.countsFor(l, now) {
+			s.Home = l.Home
+		}
 		if l.Ready() {
 			s.Waited, s.CallIn = now.Sub(l.ToldAt), r.callWithLoadAt(l).Sub(now)
 		}

@@ -70,7 +70,7 @@ type House struct {
 	Limits Limits
 	Hours  Hours
 	Zone   *time.Location
-	// Loads counts the uncollected loads of each home in the room.
+	// Loads counts the loads of each home in the room that keep others from a machine.
 	Loads map[HomeID]int
 	// Length is the typical length of a cycle for a need.
 	Length func(Need) time.Duration
