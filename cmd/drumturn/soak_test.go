@@ -190,6 +190,13 @@ func (s *soak) callsAreAnswered(id coordinator.RoomID, facts []coordinator.Fact)
 		case coordinator.FactStarted:
 			started++
 			delete(open, f.Turn)
+			// A start within a hold that had lapsed is known only after the next was
+			// called: that call is taken back, and the turn is at the head again.
+			for turn, call := range open {
+				if call.Machine == f.Machine && f.Start.Before(call.At) {
+					delete(open, turn)
+				}
+			}
 			for turn, call := range open { // the miss before this call is taken back
 				if call.Machine == f.Machine && !f.Start.After(call.At) {
 					delete(open, turn)
