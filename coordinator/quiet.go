@@ -24,6 +24,10 @@ func (q Quiet) Ends(t time.Time, zone *time.Location) time.Time {
 	for back := 1; back >= 0; back-- {
 		begin, end := q.on(t, -back, zone)
 		if !t.Before(begin) && t.Before(end) {
+			// Where the clocks skip all that is not quiet, the next stretch begins at once.
+			if next := q.Ends(end, zone); !next.IsZero() {
+				return next
+			}
 			return end
 		}
 	}
