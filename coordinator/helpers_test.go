@@ -289,6 +289,15 @@ func (s *scene) cycle(id MachineID, d time.Duration) {
 // status is a machine's status on the board.
 func (s *scene) status(id MachineID) Status { return s.room.Snapshot(s.now).Machine(id).Status }
 
+// foreseen is the board with its forecasts.
+func (s *scene) foreseen() *Snapshot { return foreseen(s.room, s.now) }
+
+// foreseen is what a room shows once its forecasts are worked out.
+func foreseen(r *Room, now time.Time) *Snapshot {
+	snap := r.Snapshot(now)
+	return snap.With(r.Foresee(snap).Prospects())
+}
+
 // told lists whom notices of a kind went to, in order.
 func (s *scene) told(kind NoticeKind) []string {
 	var who []string

@@ -149,6 +149,7 @@ func (r *Room) newLoad(i int, start, now time.Time) *Load {
 	kind := FactWalkUp
 	if t := r.holder(i); t != nil {
 		kind = FactStarted
+		r.state.Learned.answered(start.Sub(m.Hold.Since))
 		l.Owner, l.Home, l.Turn = t.Person, t.Home, t.ID
 	}
 	m.Load, m.Hold = l.ID, nil

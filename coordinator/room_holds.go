@@ -114,6 +114,7 @@ func (r *Room) forgive(i int, start, now time.Time) {
 		}
 		r.removeTurn(k)
 	}
+	r.state.Learned.cameAfterAll()
 	t := lapsed.Turn
 	t.HoldUntil = now
 	r.state.Turns = slices.Insert(r.state.Turns, 0, t)
@@ -128,6 +129,7 @@ func (r *Room) miss(i int, id TurnID, now time.Time) {
 		return
 	}
 	t := r.state.Turns[k]
+	r.state.Learned.missed()
 	r.state.Machines[i].Lapsed = &lapsedHold{Turn: t, Until: now}
 	r.state.Turns.Miss(k, now.Add(r.state.Rules.RecallAfter))
 	kind := TurnMissed

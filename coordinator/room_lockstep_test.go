@@ -65,7 +65,7 @@ func (w *twins) step(rt *rapid.T, ev Event) {
 	if err != nil || set.Moves() {
 		rt.Fatalf("after %T, opening again changes %+v: %v", ev, set.Facts, err)
 	}
-	w.same(rt, ev, w.open.Snapshot(w.now), again.Snapshot(w.now))
+	w.same(rt, ev, foreseen(w.open, w.now), foreseen(again, w.now))
 	if a, b := w.open.Deadline(), again.Deadline(); !a.Equal(b) || (!a.IsZero() && !a.After(w.now)) {
 		rt.Fatalf("after %T at %s the open room waits for %s, the reopened one for %s", ev, w.now, a, b)
 	}

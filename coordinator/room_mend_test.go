@@ -173,7 +173,7 @@ func TestForecastOfABookedDryer(t *testing.T) {
 	s := newScene(t, nil)
 	s.do(Join{Person: "anna", Home: "home-anna", Need: queue.Wash, DryAfter: true})
 	s.watts("w1", 300)
-	snap := s.room.Snapshot(s.now)
+	snap := s.foreseen()
 	f := snap.Forecast(2)
 	if ready := snap.Machine("w1").Until; f == nil || !f.Known || f.Median.Before(ready) {
 		t.Fatalf("the dryer is forecast %+v, the wash is ready at %s", f, ready)

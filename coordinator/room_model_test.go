@@ -191,7 +191,7 @@ func (h *history) nobodyWaitsForAnOpenMachine(rt *rapid.T) {
 
 // snapshotHolds: what people see agrees with the state.
 func (h *history) snapshotHolds(rt *rapid.T) {
-	snap := h.room.Snapshot(h.now)
+	snap := h.foreseen()
 	for _, v := range snap.Machines {
 		if v.Status == Free && v.Load != nil && !v.MayHoldLoad {
 			rt.Fatalf("machine %s is shown free with load %d inside", v.ID, v.Load.ID)

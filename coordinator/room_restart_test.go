@@ -97,7 +97,7 @@ func TestForgottenMachine(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	snap := room.Snapshot(s.now)
+	snap := foreseen(room, s.now)
 	if len(snap.Machines) != 1 || len(snap.Turns) != 1 || snap.Turns[0].State != queue.Waiting {
 		t.Fatalf("after the washers left: %d machines, turns %+v", len(snap.Machines), snap.Turns)
 	}

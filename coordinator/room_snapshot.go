@@ -7,7 +7,8 @@ import (
 	"drumturn/queue"
 )
 
-// Snapshot is the room at now, for readers. It shares nothing with the room.
+// Snapshot is the room at now, for readers. It shares nothing with the room, and
+// has no forecasts: those take longer, see Foresee.
 func (r *Room) Snapshot(now time.Time) *Snapshot {
 	if now.Before(r.state.Now) {
 		now = r.state.Now
@@ -26,7 +27,6 @@ func (r *Room) Snapshot(now time.Time) *Snapshot {
 		r.view(i, now, &s.Machines[i])
 	}
 	slices.SortFunc(s.Machines, func(a, b MachineView) int { return a.Number - b.Number })
-	r.forecast(s, now)
 	return s
 }
 
@@ -106,86 +106,4 @@ func (r *Room) viewRunning(i int, now time.Time, v *MachineView) {
 	}
 	v.Until, v.Low, v.High = now.Add(left.Median), now.Add(left.Low), now.Add(left.High)
 	v.About, v.AnyMinute = left.About, left.Overdue
-}
-
-// forecast fills in when the waiting turns, and newcomers, will be called.
-func (r *Room) forecast(s *Snapshot, now time.Time) {
-	supplies := make([]queue.Supply, len(s.Machines))
-	for i := range s.Machines {
-		supplies[i] = r.supplyOf(&s.Machines[i], now)
-	}
-	p := queue.Forecast(s.Turns, supplies, r.house(), r.outlook(), now)
-	for k := range s.Turns {
-		if s.Turns[k].State == queue.Waiting {
-			s.Forecasts = append(s.Forecasts, forecastAt(s.Turns[k].ID, p.Turns[k], now))
-		}
-	}
-	s.IfYouJoin = map[queue.Need]Forecast{}
-	for _, need := range [...]queue.Need{queue.Wash, queue.Dry, queue.WashAndDry} {
-		s.IfYouJoin[need] = forecastAt(0, p.Join[need], now)
-	}
-}
-
-func forecastAt(id TurnID, g queue.Guess, now time.Time) Forecast {
-	return Forecast{Turn: id, Known: g.OK, Low: now.Add(g.In.Low), Median: now.Add(g.In.Median), High: now.Add(g.In.High)}
-}
-
-// Before any history (common practice, no source): how people answer a call.
-const priorMissed = 0.1
-
-var priorWalk = queue.Span{Low: time.Minute, Median: walkDown, High: 2 * walkDown}
-
-// outlook is what the room has learned of lengths and people, with its rules.
-func (r *Room) outlook() *queue.Outlook {
-	l, rules := &r.state.Learned, &r.state.Rules
-	return &queue.Outlook{
-		Cycle: func(n queue.Need) queue.Spread {
-			list, prior := l.Combined, priorCombined
-			switch n {
-			case queue.Wash:
-				list, prior = l.Washes, priorWash
-			case queue.Dry:
-				list, prior = l.Dries, priorDry
-			}
-			return queue.Sampled(list, around(prior))
-		},
-		WalkDown: queue.SpreadOf(priorWalk), Missed: priorMissed,
-		Collect: queue.Sampled(l.Delays, around(priorDelay)), CallAfter: rules.CallWithLoadAfter(),
-		Hold:        func(HomeID) time.Duration { return rules.Hold },
-		RecallAfter: rules.RecallAfter,
-	}
-}
-
-// around is a wide span for a length of which only a usual value is known.
-func around(prior time.Duration) queue.Span {
-	return queue.Span{Low: prior * 6 / 10, Median: prior, High: prior * 16 / 10}
-}
-
-// supplyOf is a machine as the forecast sees it. The hold of a called turn is in the line.
-func (r *Room) supplyOf(v *MachineView, now time.Time) queue.Supply {
-	s := queue.Supply{
-		Machine: v.Machine.Machine, Usable: v.Status != Out && v.Status != Unknown, Running: v.Status == Running,
-	}
-	if s.Running {
-		s.Ends = queue.SpreadOf(r.endOf(v, now))
-	}
-	if l := v.Load; l != nil && !v.MayHoldLoad {
-		s.Load = uint64(l.ID)
-		if r.countsFor(l, now) {
-			s.Home = l.Home
-		}
-		if l.Ready() {
-			s.Waited, s.CallIn = now.Sub(l.ToldAt), r.callWithLoadAt(l).Sub(now)
-		}
-	}
-	return s
-}
-
-// endOf is in how long a running machine is expected to end: as its engine says,
-// else as usual for its kind.
-func (r *Room) endOf(v *MachineView, now time.Time) queue.Span {
-	if v.Until.IsZero() {
-		return around(max(0, v.Since.Add(r.state.Learned.machine(v.Kind)).Sub(now)))
-	}
-	return queue.Span{Low: v.Low.Sub(now), Median: v.Until.Sub(now), High: v.High.Sub(now)}
 }

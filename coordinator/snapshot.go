@@ -153,14 +153,6 @@ type MachineView struct {
 	Learned *cycle.Knowledge
 }
 
-// Forecast says when a waiting turn is likely to be called.
-type Forecast struct {
-	Turn              TurnID
-	Median, Low, High time.Time
-	// Known is false when nothing can be said (no machine that serves it works).
-	Known bool
-}
-
 // Snapshot is a room at one instant. It is immutable: readers share it.
 type Snapshot struct {
 	Room RoomID
@@ -177,8 +169,10 @@ type Snapshot struct {
 	// Turns are those waiting or called (in queue order) and those started whose
 	// load is not collected.
 	Turns []queue.Turn
-	// Forecasts are for the waiting turns, in their order.
-	Forecasts []Forecast
+	// Forecasts are for the waiting turns, in their order. They were worked out at
+	// ForecastAt, which may be before At: a turn that joined since has none yet.
+	Forecasts  []Forecast
+	ForecastAt time.Time
 	// IfYouJoin is the forecast for a newcomer, by need.
 	IfYouJoin map[queue.Need]Forecast
 	// SupplySince is set during a supply interruption.
@@ -205,15 +199,11 @@ func (s *Snapshot) Turn(id TurnID) *queue.Turn {
 	return nil
 }
 
-// Forecast finds a turn's forecast; nil when there is none.
-func (s *Snapshot) Forecast(id TurnID) *Forecast {
-	for i := range s.Forecasts {
-		if s.Forecasts[i].Turn == id {
-			return &s.Forecasts[i]
-		}
+// EventID is the text that tells a room's snapshots apart for event streams.
+func (s *Snapshot) EventID() string {
+	foreseen := int64(0)
+	if !s.ForecastAt.IsZero() {
+		foreseen = s.ForecastAt.UnixMilli()
 	}
-	return nil
+	return fmt.Sprintf("%d.%d.%d", s.Seq, s.At.UnixMilli(), foreseen)
 }
-
-// EventID is the text that orders a room's snapshots for event streams.
-func (s *Snapshot) EventID() string { return fmt.Sprintf("%d.%d", s.Seq, s.At.UnixMilli()) }

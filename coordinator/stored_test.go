@@ -193,7 +193,7 @@ func FuzzRestore(f *testing.F) {
 		if _, _, err := room.Step(noon, Reopened{Since: noon}); err != nil {
 			t.Fatal(err)
 		}
-		room.Snapshot(noon)
+		foreseen(room, noon)
 		for range 3 {
 			if due := room.Deadline(); !due.IsZero() {
 				if _, _, err := room.Step(due, Tick{}); err != nil {

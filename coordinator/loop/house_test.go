@@ -192,6 +192,7 @@ func TestSteadyRefresh(t *testing.T) {
 		if _, err := h.Do(t.Context(), "cellar", coordinator.Collect{Machine: "w1"}); err != nil {
 			t.Fatal(err)
 		}
+		h.pass(time.Minute, 1) // the forecast follows the commit
 		<-changed
 		at := h.Snapshot("cellar").At
 		h.pass(5*time.Minute, 1)

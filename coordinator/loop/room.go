@@ -5,11 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"sync/atomic"
+	"slices"
+	"sync"
 	"time"
 
 	"drumturn/coordinator"
 	"drumturn/coordinator/cycle"
+	"drumturn/queue"
 )
 
 // Store is what the loops need of a store.
@@ -27,8 +29,8 @@ const (
 	flushEvery = 5 * time.Second
 	// bufferSize is how many readings are buffered at most.
 	bufferSize = 4096
-	// refreshEvery is how often a room whose machines run is published anew
-	// although nothing was committed.
+	// refreshEvery is how often a room whose machines run, or in which people wait,
+	// is published anew although nothing was committed.
 	refreshEvery = 15 * time.Second
 	// checkpointReadings and checkpointEvery bound the readings that a restart
 	// folds again, per room.
@@ -61,9 +63,10 @@ type Room struct {
 	log    *slog.Logger
 	inbox  chan item
 	done   chan struct{}
-	snap   atomic.Pointer[coordinator.Snapshot]
-	watch  watchers
+	board  board
 	commit func() // called after each commit
+	// forecaster fills in the board's forecasts, a moment after each publication.
+	forecaster *forecaster
 
 	// The rest is owned by Run's goroutine.
 	core       *coordinator.Room
@@ -97,6 +100,7 @@ func NewRoom(ctx context.Context, plan coordinator.Plan, engine coordinator.NewE
 		id: plan.ID, store: store, clock: clock, log: log, core: core, commit: committed,
 		inbox: make(chan item, inboxSize), done: make(chan struct{}),
 	}
+	r.forecaster = newForecaster(r.board.foretell)
 	if stored.Seq > 0 {
 		r.step(clock.Now(), coordinator.Reopened{Since: stored.At}, nil)
 	} else {
@@ -109,11 +113,11 @@ func NewRoom(ctx context.Context, plan coordinator.Plan, engine coordinator.NewE
 }
 
 // Snapshot returns the room as last published. It is free: no lock, no copy.
-func (r *Room) Snapshot() *coordinator.Snapshot { return r.snap.Load() }
+func (r *Room) Snapshot() *coordinator.Snapshot { return r.board.shown.Load() }
 
 // Watch returns a channel that gets a value when a newer snapshot is there
 // (several changes may be one value), and a function that ends it.
-func (r *Room) Watch() (<-chan struct{}, func()) { return r.watch.add() }
+func (r *Room) Watch() (<-chan struct{}, func()) { return r.board.watch.add() }
 
 // Deliver puts a reading into the inbox, and returns when it is in.
 func (r *Room) Deliver(ctx context.Context, machine coordinator.MachineID, reading cycle.Reading) error {
@@ -166,6 +170,8 @@ func (r *Room) enqueue(ctx context.Context, it item) error {
 // stored before it returns. It is called once.
 func (r *Room) Run(ctx context.Context) error {
 	defer close(r.done)
+	stop := r.foretell(ctx)
+	defer stop()
 	for {
 		due := r.due()
 		reached, release := r.wake(due)
@@ -186,6 +192,17 @@ func (r *Room) Run(ctx context.Context) error {
 		if err := r.save(ctx, r.clock.Now()); err != nil {
 			return r.fail(err)
 		}
+	}
+}
+
+// foretell lets the forecaster work until the function that it returns is called.
+func (r *Room) foretell(ctx context.Context) (stop func()) {
+	ctx, cancel := context.WithCancel(ctx)
+	var wg sync.WaitGroup
+	wg.Go(func() { r.forecaster.run(ctx) })
+	return func() {
+		cancel()
+		wg.Wait()
 	}
 }
 
@@ -307,21 +324,26 @@ func (r *Room) flush(now time.Time) {
 }
 
 // publish makes a new snapshot when something was committed, and now and then
-// while machines run, so that expected ends stay fresh.
+// while machines run or people wait, so that expected ends and forecasts stay fresh.
 func (r *Room) publish(now time.Time, changed bool) {
-	last := r.snap.Load()
+	last := r.board.shown.Load()
 	if last != nil && !changed && (r.refreshDue.IsZero() || now.Before(r.refreshDue)) {
 		return
 	}
 	snapshot := r.core.Snapshot(now)
-	r.snap.Store(snapshot)
+	r.board.publish(snapshot)
+	r.forecaster.want(r.core.Foresee(snapshot))
 	r.refreshDue = time.Time{}
-	for i := range snapshot.Machines {
-		if snapshot.Machines[i].Status == coordinator.Running {
-			r.refreshDue = now.Add(refreshEvery)
-		}
+	if stirs(snapshot) {
+		r.refreshDue = now.Add(refreshEvery)
 	}
-	r.watch.wake()
+}
+
+// stirs reports whether what is expected of a room changes though nothing happens.
+func stirs(s *coordinator.Snapshot) bool {
+	runs := func(v coordinator.MachineView) bool { return v.Status == coordinator.Running }
+	waits := func(t queue.Turn) bool { return t.State == queue.Waiting }
+	return slices.ContainsFunc(s.Machines, runs) || slices.ContainsFunc(s.Turns, waits)
 }
 
 // stop stores what is buffered before the loop ends.

@@ -132,4 +132,7 @@ func (p *turns) questions() {
 }
 
 // foreseen is the room now, with its forecasts.
-func (p *turns) foreseen() *coordinator.Snapshot { return p.core.Snapshot(p.now) }
+func (p *turns) foreseen() *coordinator.Snapshot {
+	snap := p.core.Snapshot(p.now)
+	return snap.With(p.core.Foresee(snap).Prospects())
+}
