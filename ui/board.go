@@ -61,6 +61,7 @@ type footView struct {
 	Hours   string // what the house rules allow today
 	IfJoin  []joinForecast
 	AsOf    string
+	Old     string // when the forecasts were worked out, if that is a while ago
 }
 
 // joinForecast is what a newcomer could expect.
@@ -69,13 +70,24 @@ type joinForecast struct{ Need, When string }
 func boardFoot(sc *scene) footView {
 	f := footView{Waiting: waitingWords(sc.snap), Hours: hoursToday(sc.snap.Rules.Hours, sc.now.In(sc.axis.zone))}
 	t := teller{now: sc.now, zone: sc.axis.zone}
-	f.AsOf = t.at(sc.now)
+	f.AsOf, f.Old = t.at(sc.now), sc.oldForecast()
 	for _, n := range needs(sc.snap) {
 		if fc, ok := sc.snap.IfYouJoin[n]; ok && fc.Known {
 			f.IfJoin = append(f.IfJoin, joinForecast{needWord(n), t.forecast(&fc)})
 		}
 	}
 	return f
+}
+
+// staleForecast is from which age on forecasts say how old they are.
+const staleForecast = 2 * time.Minute
+
+// oldForecast is when the forecasts were worked out; empty while they are fresh.
+func (sc *scene) oldForecast() string {
+	if at := sc.snap.ForecastAt; !at.IsZero() && sc.now.Sub(at) >= staleForecast {
+		return teller{now: sc.now, zone: sc.axis.zone}.at(at)
+	}
+	return ""
 }
 
 // waitingWords is "Nobody waits", or "3 turns wait: 2 for a washer, 1 for a dryer".

@@ -98,6 +98,8 @@ type turnView struct {
 	Need, Word, Place     string
 	Machine, MachineLink  string
 	Until, When           string
+	Soon                  bool   // the forecast is being worked out
+	Old                   string // when it was, if that is a while ago
 	LoadInside, HasBehind bool
 	SecondCall            bool
 	DryAfter              bool
@@ -161,7 +163,9 @@ func (sc *scene) turnView(t *queue.Turn) turnView {
 			v.LoadInside = m.Load != nil || (m.Hold != nil && m.Hold.LoadInside)
 		}
 	} else if f := sc.snap.Forecast(t.ID); f != nil && f.Known {
-		v.When = tell.forecast(f)
+		v.When, v.Old = tell.forecast(f), sc.oldForecast()
+	} else {
+		v.Soon = f == nil
 	}
 	for _, minutes := range laterMinutes {
 		at := sc.now.Add(time.Duration(minutes) * time.Minute)
