@@ -26,16 +26,21 @@ type ClientOptions struct {
 	AllowPrivate bool
 	// RootCAs are the authorities to trust; nil means those of the system.
 	RootCAs *x509.CertPool
+	// Resolver looks names up; nil means that of the system.
+	Resolver *net.Resolver
 }
 
 // NewClient makes the HTTP client for push services. Endpoints come from
 // users, so it refuses every address that is not public, whatever a name
 // resolves to at the instant of connecting; it follows no redirect, uses no
 // proxy, and gives up after 10 seconds.
-func NewClient(o ClientOptions) *http.Client {
-	dialer := &net.Dialer{Timeout: sendTimeout / 2, KeepAlive: 30 * time.Second}
+func NewClient(o ClientOptions) *http.Client { return newClient(o, isPublic) }
+
+// newClient is NewClient with another notion of which addresses are public.
+func newClient(o ClientOptions, public func(netip.Addr) bool) *http.Client {
+	dialer := &net.Dialer{Timeout: sendTimeout / 2, KeepAlive: 30 * time.Second, Resolver: o.Resolver}
 	if !o.AllowPrivate {
-		dialer.ControlContext = publicOnly
+		dialer.ControlContext = only(public)
 	}
 	return &http.Client{
 		Timeout:       sendTimeout,
@@ -53,8 +58,15 @@ func NewClient(o ClientOptions) *http.Client {
 	}
 }
 
-// publicOnly runs after the name was resolved and before the connection is made.
-func publicOnly(_ context.Context, network, address string, _ syscall.RawConn) error {
+// only makes a check that runs after the name was resolved and before the
+// connection is made, so that a name which changes its address gains nothing.
+func only(public func(netip.Addr) bool) func(context.Context, string, string, syscall.RawConn) error {
+	return func(_ context.Context, network, address string, _ syscall.RawConn) error {
+		return checkAddress(network, address, public)
+	}
+}
+
+func checkAddress(network, address string, public func(netip.Addr) bool) error {
 	if network != "tcp4" && network != "tcp6" {
 		return fmt.Errorf("%w: network %s", ErrAddress, network)
 	}
@@ -62,7 +74,7 @@ func publicOnly(_ context.Context, network, address string, _ syscall.RawConn) e
 	if err != nil {
 		return fmt.Errorf("%w: %s", ErrAddress, address)
 	}
-	if !isPublic(at.Addr()) {
+	if !public(at.Addr()) {
 		return fmt.Errorf("%w: %s", ErrAddress, at.Addr())
 	}
 	return nil

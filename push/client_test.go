@@ -70,7 +70,7 @@ func TestPublicOnlyReadsTheAddress(t *testing.T) {
 		{"tcp4", "5.6.7.8:443", true}, {"tcp6", "[2600::1]:443", true},
 		{"tcp4", "10.1.1.1:443", false}, {"unix", "/run/x.sock", false}, {"udp4", "5.6.7.8:443", false}, {"tcp4", "name:443", false},
 	} {
-		if err := publicOnly(context.Background(), c.network, c.address, nil); (err == nil) != c.ok {
+		if err := only(isPublic)(context.Background(), c.network, c.address, nil); (err == nil) != c.ok {
 			t.Errorf("%s %s: %v", c.network, c.address, err)
 		}
 	}

@@ -19,6 +19,8 @@ type Health struct {
 	// Alarms are push services that refuse us for good, by host name. An
 	// alarm ends when that service accepts a message again.
 	Alarms []Alarm
+	// Silent are push services that failed several times in a row, by host name.
+	Silent []string
 	// Trouble says that the outbox cannot be read or written; empty when all is well.
 	Trouble string
 }
@@ -50,6 +52,7 @@ type record struct {
 	mu     sync.Mutex
 	health Health
 	alarms map[string]Alarm
+	fails  map[string]int // in a row, by host
 }
 
 func (r *record) snapshot() Health {
@@ -57,6 +60,12 @@ func (r *record) snapshot() Health {
 	defer r.mu.Unlock()
 	h := r.health
 	h.Alarms = slices.SortedFunc(maps.Values(r.alarms), func(a, b Alarm) int { return strings.Compare(a.Host, b.Host) })
+	for host, n := range r.fails {
+		if n >= tripAfter {
+			h.Silent = append(h.Silent, host)
+		}
+	}
+	slices.Sort(h.Silent)
 	return h
 }
 
@@ -70,6 +79,7 @@ func (r *record) trouble(text string) {
 func (r *record) answered(host string, v verdict, status int, now time.Time) bool {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	r.count(host, v, status)
 	switch v {
 	case served:
 		r.health.Sent++
@@ -86,6 +96,20 @@ func (r *record) answered(host string, v verdict, status int, now time.Time) boo
 		return r.alarm(host, status, now)
 	}
 	return false
+}
+
+// count counts failures in a row of a push service as a whole.
+func (r *record) count(host string, v verdict, status int) {
+	switch {
+	case v == hopeless && status == 0:
+	case v != again || status == 429:
+		delete(r.fails, host)
+	default:
+		if r.fails == nil {
+			r.fails = map[string]int{}
+		}
+		r.fails[host]++
+	}
 }
 
 func (r *record) alarm(host string, status int, now time.Time) bool {

@@ -58,12 +58,14 @@ type Config struct {
 }
 
 // Worker sends what is in the outbox. Each row is sent once to each device,
-// unless the program dies between a send and its record: that send alone is
-// repeated, with the same topic and tag.
+// unless the program dies between a send and its record: then it is repeated,
+// with the same topic and tag. Records are made beside sending, so up to
+// Unrecorded sends may be such.
 type Worker struct {
 	Config
 	wake   chan struct{}
 	record record
+	tries  tries
 }
 
 // NewWorker returns a worker that Run sets to work.

@@ -60,12 +60,24 @@ type Options struct {
 	// ValidateSubscription says whether notices may be sent to a device, and
 	// may complete the subscription (its ID, for one).
 	ValidateSubscription func(*coordinator.Subscription) error
+	// SubscriptionID is the ID that ValidateSubscription gives for an endpoint, for
+	// a browser that has another one now.
+	SubscriptionID func(endpoint string) string
 	// Advice lists what the manager should know about notices and wiring.
 	Advice func() []Advice
 	// Deliveries lists the newest notices and what became of them.
 	Deliveries func(ctx context.Context, limit int) ([]coordinator.Delivery, error)
 	// History lists what is kept of a person's past, oldest first; nil: nothing.
 	History func(ctx context.Context, person coordinator.PersonID) ([]RoomFact, error)
+	// DeliveriesTo lists the newest about one person.
+	DeliveriesTo func(ctx context.Context, who coordinator.PersonID, limit int) ([]coordinator.Delivery, error)
+	// TryNotice sends a notice to a person's devices now, and says in words what
+	// came of it; nil: there are no notices.
+	TryNotice func(ctx context.Context, who coordinator.PersonID) []string
+	// NoWayToManager says, in a sentence for everybody, that the manager cannot be
+	// told of anything just now, and in one for the manager what to do; both are
+	// empty while some way works. nil: nobody knows.
+	NoWayToManager func() (everybody, manager string)
 	// Healthy is asked by /healthz; nil or no error means well.
 	Healthy func(ctx context.Context) error
 	// Mounts are foreign handlers by path prefix, such as "/meter/".

@@ -22,6 +22,7 @@ type managerView struct {
 	Push     bool
 	Devices  int
 	Thanks   string
+	NoWay    string // the manager cannot be told of anything, and what to do
 	Problem  *problem
 	WallKeys bool
 }
@@ -88,6 +89,9 @@ func (s *Server) today(ctx context.Context, who *coordinator.Person) (managerVie
 		}
 		v.Hands = append(v.Hands, hands(sc)...)
 		v.Rooms = append(v.Rooms, s.managerRoom(sc, people))
+	}
+	if s.o.NoWayToManager != nil {
+		_, v.NoWay = s.o.NoWayToManager()
 	}
 	if s.o.Advice != nil {
 		v.Advice = s.o.Advice()

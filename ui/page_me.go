@@ -83,7 +83,7 @@ func (s *Server) subscribe(c echo.Context, who *coordinator.Person) error {
 		return coordinator.Refuse(coordinator.Conflict, "no-push", "This building sends no notices to phones.")
 	}
 	f, err := parseForm(c.Request(), field{"endpoint", "Endpoint", 2048, false},
-		field{"p256dh", "Key", 200, false}, field{"auth", "Secret", 100, false})
+		field{"p256dh", "Key", 200, false}, field{"auth", "Secret", 100, false}, field{"old", "Endpoint before", 2048, false})
 	if err != nil {
 		return err
 	}
@@ -99,7 +99,11 @@ func (s *Server) subscribe(c echo.Context, who *coordinator.Person) error {
 		}
 		return coordinator.Refuse(coordinator.Invalid, "bad-device", "Notices cannot be sent to this device: %v", err)
 	}
-	if err := s.o.House.DoPeople(c.Request().Context(), coordinator.Subscribe{Subscription: sub}); err != nil {
+	old := ""
+	if f["old"] != "" && s.o.SubscriptionID != nil {
+		old = s.o.SubscriptionID(f["old"])
+	}
+	if err := s.o.House.DoPeople(c.Request().Context(), coordinator.Subscribe{Subscription: sub, Old: old}); err != nil {
 		return err
 	}
 	return c.NoContent(http.StatusNoContent)

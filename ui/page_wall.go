@@ -18,6 +18,8 @@ type wallPageView struct {
 	Live           htmlText
 	Code, QR       string
 	Address        string
+	// NoWay says that the manager cannot be told of anything.
+	NoWay string
 }
 
 // wallPage is read-only and needs no account. The invitation code is shown
@@ -31,6 +33,9 @@ func (s *Server) wallPage(c echo.Context) error {
 	v := wallPageView{
 		Room: sc.snap.Room, Name: sc.snap.Name, Link: roomPath(sc.snap.Room), ID: sc.id,
 		Live: htmlText(sc.wall()), Address: s.origin + s.base + roomPath(sc.snap.Room),
+	}
+	if s.o.NoWayToManager != nil {
+		v.NoWay, _ = s.o.NoWayToManager()
 	}
 	if inv := s.o.House.People().Invitations[sc.snap.Room]; inv.Code != "" && s.mayInvite(c) {
 		v.Code = inv.Code

@@ -140,6 +140,22 @@ func (a *app) pageAdvice() []ui.Advice {
 	return append(out, a.meterAdvice()...)
 }
 
+// noWayToManager says for the wall and for the manager's page that nothing can
+// be told to any manager. A building without a manager yet is not said to have none
+// to reach: its first page says what to do.
+func (a *app) noWayToManager() (everybody, manager string) {
+	people := a.house.People()
+	if people.Passphrase == "" {
+		return "", ""
+	}
+	var health push.Health
+	if a.worker != nil {
+		health = a.worker.Health()
+	}
+	reach := push.ReachManagers(people, health, a.worker != nil, false)
+	return reach.Everybody, reach.Manager
+}
+
 // meterAdvice is what the manager should know about the meters.
 func (a *app) meterAdvice() []ui.Advice {
 	var out []ui.Advice

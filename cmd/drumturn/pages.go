@@ -30,12 +30,13 @@ func (a *app) wirePages(context.Context) error {
 	}
 	o := ui.Options{
 		House: a.house, Building: a.file.Building.Name, PublicURL: a.publicURL(), WallKey: a.wallKey,
-		Advice: a.pageAdvice, Deliveries: a.store.Deliveries, Mounts: a.mounts,
+		Advice: a.pageAdvice, Deliveries: a.store.Deliveries, DeliveriesTo: a.store.DeliveriesTo, NoWayToManager: a.noWayToManager, Mounts: a.mounts,
 		TrustedProxies: a.file.Server.TrustedProxies, PlainCookies: a.plainCookies, Log: a.log,
 	}
 	o.History = a.historyOf
 	if a.worker != nil {
 		o.VAPIDKey, o.ValidateSubscription = a.keys.Public, a.validateSubscription
+		o.TryNotice, o.SubscriptionID = a.worker.Try, push.SubscriptionID
 	}
 	a.pages, err = ui.New(o)
 	return err

@@ -65,7 +65,8 @@ self.addEventListener('pushsubscriptionchange', (event) => {
     const device = event.newSubscription ??
       await self.registration.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: key });
     const { endpoint, keys } = device.toJSON();
-    const body = () => new URLSearchParams({ endpoint, p256dh: keys.p256dh, auth: keys.auth });
+    const old = event.oldSubscription?.endpoint ?? '';
+    const body = () => new URLSearchParams({ endpoint, p256dh: keys.p256dh, auth: keys.auth, old });
     for (const who of ['/me/devices', '/manager/devices']) {
       const kept = await fetch(base + who, { method: 'POST', body: body(), credentials: 'same-origin' });
       if (kept.ok) return;
