@@ -51,7 +51,7 @@ func (t *Town) join(now time.Time, e errand, need queue.Need, dryAfter bool, w W
 	s := w.Snapshot(e.room)
 	for i := range s.Turns {
 		if turn := &s.Turns[i]; turn.Person == e.who.id && turn.State == queue.Waiting {
-			t.agenda.add(errand{at: now.Add(delay(t.rng, 3*time.Hour)), task: toGiveUp, who: e.who, room: e.room, turn: turn.ID})
+			t.agenda.add(errand{at: now.Add(delay(t.rng, 2*time.Hour)), task: toGiveUp, who: e.who, room: e.room, turn: turn.ID})
 		}
 	}
 }
