@@ -59,6 +59,9 @@ func (l *Learned) look(began byte) {
 	}
 	l.addNovel(elapsed)
 	q := l.ahead.quantiles([3]float64{0.1, 0.5, 0.9})
+	few := l.few()
+	wider := func(d time.Duration) time.Duration { return time.Duration(few * float64(d)).Round(time.Second) }
+	q[0], q[2] = max(0, q[1]-wider(q[1]-q[0])), q[1]+wider(q[2]-q[1])
 	p := part(elapsed, q[1])
 	if l.match.steps > 0 {
 		m.Trust.say(p, q[1], q[1]-q[0], q[2]-q[1])
@@ -79,6 +82,17 @@ func (l *Learned) blur() float64 {
 		share = 0.4
 	}
 	return share / math.Sqrt(1+float64(len(l.mem.Past.Runs)))
+}
+
+// few is how much wider an interval must be than the runs say, for so few runs do
+// not show how much a machine's cycles vary: twice with none, and for a dryer, whose
+// load may be of any wetness, four times.
+func (l *Learned) few() float64 {
+	more := 1.0
+	if !l.s.Washer {
+		more = 3
+	}
+	return 1 + more/(1+float64(len(l.mem.Past.Runs)))
 }
 
 // addRun adds what a run says: for each of its minutes that the present may be
