@@ -197,11 +197,6 @@ func (s *soak) callsAreAnswered(id coordinator.RoomID, facts []coordinator.Fact)
 					delete(open, turn)
 				}
 			}
-			for turn, call := range open { // the miss before this call is taken back
-				if call.Machine == f.Machine && !f.Start.After(call.At) {
-					delete(open, turn)
-				}
-			}
 		case coordinator.FactMissed, coordinator.FactPassed, coordinator.FactLeft:
 			delete(open, f.Turn)
 		case coordinator.FactSilent, coordinator.FactOut, coordinator.FactFault, coordinator.FactWalkUp, coordinator.FactStillIn:
