@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"net/http"
 	"strings"
 	"testing"
@@ -19,15 +18,7 @@ func phoned(t *testing.T) (*wired, *pushtest.Service, *visitor, *pushtest.Phone)
 	s := w.setup()
 	s.file.Server.PushHosts = []string{service.Host()}
 	s.client = push.ClientOptions{AllowPrivate: true, RootCAs: service.Roots()}
-	a, err := newApp(t.Context(), s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	w.app = a
-	ctx, cancel := context.WithCancel(t.Context())
-	ended := make(chan error, 1)
-	go func() { ended <- a.run(ctx) }()
-	w.end = func() { cancel(); <-ended; a.close(); w.end = func() {} }
+	w.startAs(s)
 	phone := service.Phone("anna")
 	anna := w.visitor()
 	anna.join("1", "anna")

@@ -70,9 +70,12 @@ func (w *wired) setup() setup {
 }
 
 // open puts the program together, without running it.
-func (w *wired) open() *wired {
+func (w *wired) open() *wired { return w.openAs(w.setup()) }
+
+// openAs does so from a set-up of the test's own.
+func (w *wired) openAs(s setup) *wired {
 	w.Helper()
-	a, err := newApp(w.Context(), w.setup())
+	a, err := newApp(w.Context(), s)
 	if err != nil {
 		w.Fatal(err)
 	}
@@ -81,9 +84,12 @@ func (w *wired) open() *wired {
 }
 
 // start puts the program together and runs it until end.
-func (w *wired) start() *wired {
+func (w *wired) start() *wired { return w.startAs(w.setup()) }
+
+// startAs does so from a set-up of the test's own.
+func (w *wired) startAs(s setup) *wired {
 	w.Helper()
-	w.open()
+	w.openAs(s)
 	a := w.app
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"log/slog"
 	"net/http"
 	"strings"
 	"testing"
@@ -168,27 +167,7 @@ func (v *visitor) subscribes(t *testing.T) {
 // TestNoticeReachesThePhone: a call goes from the queue to the phone without
 // anybody asking, and a device that is gone is forgotten.
 func TestNoticeReachesThePhone(t *testing.T) {
-	service := pushtest.NewService(t)
-	w := wiring(t, pushBuilding, nil)
-	s := w.setup()
-	s.file.Server.PushHosts = []string{service.Host()}
-	s.client = push.ClientOptions{AllowPrivate: true, RootCAs: service.Roots()}
-	s.log = slog.New(slog.NewTextHandler(w.log, nil))
-	a, err := newApp(t.Context(), s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	w.app = a
-	ctx, cancel := context.WithCancel(t.Context())
-	ended := make(chan error, 1)
-	go func() { ended <- a.run(ctx) }()
-	w.end = func() { cancel(); <-ended; a.close(); w.end = func() {} }
-	phone := service.Phone("anna")
-	anna := w.visitor()
-	anna.join("1", "anna")
-	if status, text := anna.post("/me/devices", "endpoint", phone.Endpoint, "p256dh", phone.P256dh(), "auth", phone.Auth()); status >= 300 {
-		t.Fatalf("%d %s", status, text)
-	}
+	w, _, anna, phone := phoned(t)
 	if status, _ := anna.post("/r/cellar/turns", "need", "wash"); status != http.StatusOK {
 		t.Fatal(status)
 	}
