@@ -4,6 +4,7 @@ import (
 	"container/heap"
 	"time"
 
+	agendas "drumturn/cmd/drumturn/agenda"
 	"drumturn/coordinator"
 )
 
@@ -63,23 +64,10 @@ func (a *agenda) pop(now time.Time) (errand, bool) {
 	return heap.Pop(&a.list).(errand), true
 }
 
-type errands []errand
+// Due implements agenda.Entry.
+func (e errand) Due() (at time.Time, order int) { return e.at, e.order }
 
-func (e errands) Len() int { return len(e) }
-func (e errands) Less(i, j int) bool {
-	if !e[i].at.Equal(e[j].at) {
-		return e[i].at.Before(e[j].at)
-	}
-	return e[i].order < e[j].order
-}
-func (e errands) Swap(i, j int) { e[i], e[j] = e[j], e[i] }
-func (e *errands) Push(x any)   { *e = append(*e, x.(errand)) }
-func (e *errands) Pop() any {
-	last := len(*e) - 1
-	x := (*e)[last]
-	*e = (*e)[:last]
-	return x
-}
+type errands = agendas.List[errand]
 
 // rest replaces all errands by those that are kept.
 func (a *agenda) rest(kept errands) {

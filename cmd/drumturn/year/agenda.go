@@ -3,6 +3,8 @@ package year
 import (
 	"container/heap"
 	"time"
+
+	agendas "drumturn/cmd/drumturn/agenda"
 )
 
 // errand is something that happens at an instant.
@@ -33,20 +35,7 @@ func (a *agenda) next() (at time.Time, ok bool) {
 
 func (a *agenda) pop() errand { return heap.Pop(&a.list).(errand) }
 
-type errands []errand
+// Due implements agenda.Entry.
+func (e errand) Due() (at time.Time, order int) { return e.at, e.order }
 
-func (e errands) Len() int { return len(e) }
-func (e errands) Less(i, j int) bool {
-	if !e[i].at.Equal(e[j].at) {
-		return e[i].at.Before(e[j].at)
-	}
-	return e[i].order < e[j].order
-}
-func (e errands) Swap(i, j int) { e[i], e[j] = e[j], e[i] }
-func (e *errands) Push(x any)   { *e = append(*e, x.(errand)) }
-func (e *errands) Pop() any {
-	last := len(*e) - 1
-	x := (*e)[last]
-	*e = (*e)[:last]
-	return x
-}
+type errands = agendas.List[errand]
