@@ -99,6 +99,17 @@ func BenchmarkSnapshot(b *testing.B) {
 	})
 }
 
+// BenchmarkForesee is what a publication costs the loop besides the snapshot; the
+// forecast itself is worked out elsewhere.
+func BenchmarkForesee(b *testing.B) {
+	each(b, func(b *testing.B, room *Room) {
+		snap := room.Snapshot(noon)
+		for b.Loop() {
+			room.Foresee(snap)
+		}
+	})
+}
+
 // each runs a benchmark on rooms of a few sizes.
 func each(b *testing.B, run func(*testing.B, *Room)) {
 	for _, n := range []int{1, 20, 200} {
