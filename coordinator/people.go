@@ -1,6 +1,7 @@
 package coordinator
 
 import (
+	"net/url"
 	"slices"
 	"time"
 )
@@ -61,6 +62,15 @@ type Subscription struct {
 	P256dh   string // base64url, no padding: 65 octets
 	Auth     string // base64url, no padding: 16 octets
 	Made     time.Time
+}
+
+// Host is the push service that the device is reached by; empty when the endpoint is no address.
+func (s Subscription) Host() string {
+	u, err := url.Parse(s.Endpoint)
+	if err != nil {
+		return ""
+	}
+	return u.Host
 }
 
 // People is the building's people at one instant. It is immutable: StepPeople

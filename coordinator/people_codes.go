@@ -85,7 +85,7 @@ func (p *People) HomeByCode(code string) (Home, bool) {
 
 // setMachineCode notes the code of a machine.
 func (s *peopleStep) setMachineCode(e SetMachineCode) error {
-	if e.Room == "" || e.Machine == "" || !SameCode(e.Code, e.Code) {
+	if e.Room == "" || e.Machine == "" || PlainCode(e.Code) == "" {
 		return Refuse(Invalid, "machine.code", "A machine's code needs a room, a machine and letters.")
 	}
 	v := MachineCode{Place: Place{e.Room, e.Machine}, Code: e.Code, Made: s.now}
@@ -96,8 +96,8 @@ func (s *peopleStep) setMachineCode(e SetMachineCode) error {
 
 // offerPass notes a one-time code, and sweeps those that ran out.
 func (s *peopleStep) offerPass(e OfferPass) error {
-	if _, ok := s.next.Persons[e.Person]; !ok {
-		return Refuse(NotFound, "person.unknown", "That person is not known here.")
+	if _, err := s.person(e.Person); err != nil {
+		return err
 	}
 	s.dropPasses(func(p Pass) bool { return p.Person == e.Person || !s.now.Before(p.Expires) })
 	v := Pass{Hash: e.Hash, Person: e.Person, Made: s.now, Expires: e.Expires}

@@ -3,8 +3,6 @@ package coordinator
 import (
 	"slices"
 	"time"
-
-	"drumturn/queue"
 )
 
 // longestMute bounds how long a person may want to hear nothing; whoever wants
@@ -56,9 +54,9 @@ func (s *peopleStep) unsubscribe(e Unsubscribe) error {
 // setChoices sets what a person is told of. The kinds are stored in their
 // order, each once, so that the same choices are the same record.
 func (s *peopleStep) setChoices(e SetChoices) error {
-	person, ok := s.next.Persons[e.Person]
-	if !ok {
-		return Refuse(NotFound, "person.unknown", "That person is not known here.")
+	person, err := s.person(e.Person)
+	if err != nil {
+		return err
 	}
 	known := append(ResidentKinds(), ManagerKinds()...)
 	var off []NoticeKind
@@ -72,7 +70,7 @@ func (s *peopleStep) setChoices(e SetChoices) error {
 			return Refuse(Invalid, "choices.kind", "There are no notices of the kind %q.", string(kind))
 		}
 	}
-	if !timeOfDay(e.Quiet.From) || !timeOfDay(e.Quiet.To) {
+	if !e.Quiet.From.Valid() || !e.Quiet.To.Valid() {
 		return Refuse(Invalid, "choices.quiet", "Quiet hours begin and end at a time of day between 00:00 and 23:59.")
 	}
 	if e.Quiet.None() {
@@ -83,13 +81,11 @@ func (s *peopleStep) setChoices(e SetChoices) error {
 	return nil
 }
 
-func timeOfDay(c queue.Clock) bool { return c >= queue.NoClock && c < 24*60 }
-
 // mute keeps a person from being told of anything for a while.
 func (s *peopleStep) mute(e Mute) error {
-	person, ok := s.next.Persons[e.Person]
-	if !ok {
-		return Refuse(NotFound, "person.unknown", "That person is not known here.")
+	person, err := s.person(e.Person)
+	if err != nil {
+		return err
 	}
 	if e.Until.After(s.now.Add(longestMute)) {
 		return Refuse(Invalid, "mute.long", "Notices can be muted for two weeks at most. Switch them off instead.")

@@ -83,10 +83,14 @@ func (s *peopleStep) handle(ev PeopleEvent) error {
 	return nil
 }
 
-// SameCode compares codes as people type them: without regard to case, spaces and hyphens.
+// PlainCode is a code as it is read, whatever the case, spaces and hyphens that it is typed with.
+func PlainCode(code string) string {
+	return strings.ToUpper(strings.NewReplacer(" ", "", "-", "").Replace(code))
+}
+
+// SameCode compares codes as people type them: see PlainCode. No code is the same as none.
 func SameCode(a, b string) bool {
-	plain := strings.NewReplacer(" ", "", "-", "")
-	a, b = strings.ToUpper(plain.Replace(a)), strings.ToUpper(plain.Replace(b))
+	a, b = PlainCode(a), PlainCode(b)
 	return a != "" && subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1
 }
 
@@ -139,10 +143,19 @@ func HomeIDFor(name string) HomeID {
 	return HomeID("h" + hex.EncodeToString(sum[:8]))
 }
 
-func (s *peopleStep) setLanguage(e SetLanguage) error {
-	person, ok := s.next.Persons[e.Person]
+// person finds somebody, or refuses.
+func (s *peopleStep) person(id PersonID) (Person, error) {
+	person, ok := s.next.Persons[id]
 	if !ok {
-		return Refuse(NotFound, "person.unknown", "That person is not known here.")
+		return Person{}, Refuse(NotFound, "person.unknown", "That person is not known here.")
+	}
+	return person, nil
+}
+
+func (s *peopleStep) setLanguage(e SetLanguage) error {
+	person, err := s.person(e.Person)
+	if err != nil {
+		return err
 	}
 	person.Lang = e.Lang
 	s.putPerson(person)

@@ -135,10 +135,15 @@ func (d *dispatch) admit(row coordinator.Delivery, people *coordinator.People) {
 	}
 }
 
+// threadOf names the thread and addressee of a notice.
+func threadOf(n *coordinator.Notice) string {
+	return fmt.Sprintf("%s\n%s\n%s", n.Thread(), n.To, n.Role)
+}
+
 // follow tells an older row in hand of the same thread that there is a newer one.
 func (d *dispatch) follow(j *job) {
 	n := &j.row.Notice
-	thread := fmt.Sprintf("%s\n%s\n%s", n.Thread(), n.To, n.Role)
+	thread := threadOf(n)
 	old := d.threads[thread]
 	if old == nil || !n.Made.Before(old.row.Notice.Made) {
 		d.threads[thread] = j
@@ -150,8 +155,7 @@ func (d *dispatch) follow(j *job) {
 
 // close concludes a row that has no open task.
 func (d *dispatch) close(j *job) {
-	n := &j.row.Notice
-	if thread := fmt.Sprintf("%s\n%s\n%s", n.Thread(), n.To, n.Role); d.threads[thread] == j {
+	if thread := threadOf(&j.row.Notice); d.threads[thread] == j {
 		delete(d.threads, thread)
 	}
 	if j.withdrawn {

@@ -1,7 +1,6 @@
 package push
 
 import (
-	"net/url"
 	"time"
 
 	"drumturn/coordinator"
@@ -32,18 +31,9 @@ type lanes struct {
 	turn                      int
 }
 
-// hostOf is the push service of a subscription.
-func hostOf(s coordinator.Subscription) string {
-	u, err := url.Parse(s.Endpoint)
-	if err != nil {
-		return ""
-	}
-	return u.Host
-}
-
 // of is the lane of a device's push service.
 func (l *lanes) of(device coordinator.Subscription) *lane {
-	host := hostOf(device)
+	host := device.Host()
 	ln := l.byHost[host]
 	if ln == nil {
 		ln = &lane{host: host}

@@ -35,7 +35,7 @@ func ReachManagers(people *coordinator.People, h Health, sending, elsewhere bool
 	var hosts []string
 	for _, m := range managers {
 		for _, d := range people.Devices(m.ID) {
-			hosts = append(hosts, hostOf(d))
+			hosts = append(hosts, d.Host())
 		}
 	}
 	broken := slices.Clone(h.Silent)

@@ -88,7 +88,7 @@ func (d *dispatch) send(t *task, m Message) {
 	o.cancelled = d.sending.Err() != nil && o.result.Status == 0
 	if judge(o.result) == gone {
 		if err := d.w.Unsubscribe(ctx, t.device.ID); err != nil && ctx.Err() == nil {
-			d.w.Log.Warn("push: forgetting an ended subscription failed", "host", hostOf(t.device), "err", err)
+			d.w.Log.Warn("push: forgetting an ended subscription failed", "host", t.device.Host(), "err", err)
 		}
 	}
 	d.results <- o

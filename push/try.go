@@ -70,7 +70,7 @@ func (w *Worker) Try(ctx context.Context, person coordinator.PersonID) []string 
 			if judge(r) == gone {
 				_ = w.Unsubscribe(ctx, d.ID) // what remains is found gone again by the next notice
 			}
-			out[i] = fmt.Sprintf("Device %d (%s): %s", i+1, hostOf(d), tried(r))
+			out[i] = fmt.Sprintf("Device %d (%s): %s", i+1, d.Host(), tried(r))
 		})
 	}
 	wg.Wait()

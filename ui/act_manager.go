@@ -9,13 +9,19 @@ import (
 // notManager sends somebody who is not signed in to the door.
 var notManager = coordinator.Refuse(coordinator.NotAllowed, "not-manager", "Please sign in as the manager first.")
 
-// managerAct is a button of the manager at a machine.
-func (s *Server) managerAct(c echo.Context) error {
+// managerScene finds the room that the address names, for the manager only.
+func (s *Server) managerScene(c echo.Context) (*coordinator.Person, *scene, error) {
 	who := s.manager(c)
 	if who == nil {
-		return notManager
+		return nil, nil, notManager
 	}
 	sc, err := s.sceneOf(c)
+	return who, sc, err
+}
+
+// managerAct is a button of the manager at a machine.
+func (s *Server) managerAct(c echo.Context) error {
+	who, sc, err := s.managerScene(c)
 	if err != nil {
 		return err
 	}
@@ -63,13 +69,18 @@ const invitationLetters = 8
 
 // rotateInvitation gives a room a new code; the old one stops to hold.
 func (s *Server) rotateInvitation(c echo.Context) error {
-	if s.manager(c) == nil {
-		return notManager
-	}
-	sc, err := s.sceneOf(c)
+	_, sc, err := s.managerScene(c)
 	if err != nil {
 		return err
 	}
+	return s.rotate(c, "/manager#rooms", func(code string) coordinator.PeopleEvent {
+		return coordinator.SetInvitation{Room: sc.snap.Room, Code: code}
+	})
+}
+
+// rotate answers a button that makes a new code: set is the event that puts it
+// into the place of the old one, next the page to go on to.
+func (s *Server) rotate(c echo.Context, next string, set func(code string) coordinator.PeopleEvent) error {
 	if _, err := parseForm(c.Request()); err != nil {
 		return err
 	}
@@ -77,9 +88,8 @@ func (s *Server) rotateInvitation(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	ev := coordinator.SetInvitation{Room: sc.snap.Room, Code: code}
-	if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
+	if err := s.o.House.DoPeople(c.Request().Context(), set(code)); err != nil {
 		return err
 	}
-	return s.redirect(c, "/manager#rooms")
+	return s.redirect(c, next)
 }

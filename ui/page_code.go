@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -20,11 +19,9 @@ import (
 // phone, short enough to be useless to whoever reads it later.
 const passFor = 15 * time.Minute
 
-// passHash is what is stored of a one-time code: the hash of how it is read,
-// whatever the case, spaces and hyphens that it is typed with.
+// passHash is what is stored of a one-time code: the hash of how it is read.
 func passHash(code string) string {
-	plain := strings.NewReplacer(" ", "", "-", "").Replace(strings.ToUpper(code))
-	sum := sha256.Sum256([]byte("pass " + plain))
+	sum := sha256.Sum256([]byte("pass " + coordinator.PlainCode(code)))
 	return hex.EncodeToString(sum[:])
 }
 

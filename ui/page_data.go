@@ -3,7 +3,6 @@ package ui
 import (
 	"encoding/json"
 	"net/http"
-	"net/url"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -110,11 +109,7 @@ func (s *Server) gather(who *coordinator.Person, session string) personData {
 		}
 	}
 	for _, dev := range people.Devices(who.ID) {
-		service := ""
-		if u, err := url.Parse(dev.Endpoint); err == nil {
-			service = u.Host
-		}
-		d.Devices = append(d.Devices, deviceData{service, dev.Endpoint, dev.Made})
+		d.Devices = append(d.Devices, deviceData{dev.Host(), dev.Endpoint, dev.Made})
 	}
 	for _, id := range s.o.House.Rooms() {
 		if snap := s.o.House.Snapshot(id); snap != nil {

@@ -98,7 +98,7 @@ func (s *Server) showChoices(c echo.Context, p party, status int, tried []string
 		v.Kinds = append(v.Kinds, kindChoice{string(kind), kindWords[kind], who.Wants(kind)})
 	}
 	if q := who.Quiet; !q.None() {
-		v.From, v.To = timeField(q.From), timeField(q.To)
+		v.From, v.To = q.From.String(), q.To.String()
 	}
 	now := s.o.House.Now()
 	if who.MutedUntil.After(now) {
@@ -217,7 +217,3 @@ func readQuiet(from, to string) (coordinator.Quiet, error) {
 }
 
 func minutesOf(t time.Time) queue.Clock { return queue.Clock(t.Hour()*60 + t.Minute()) }
-
-func timeField(c queue.Clock) string {
-	return time.Date(2000, 1, 1, int(c)/60, int(c)%60, 0, 0, time.UTC).Format("15:04")
-}

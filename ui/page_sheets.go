@@ -25,10 +25,7 @@ type machineSheet struct {
 
 // sheetsPage shows the sheets to print; only the manager may see the codes of all machines.
 func (s *Server) sheetsPage(c echo.Context) error {
-	if s.manager(c) == nil {
-		return notManager
-	}
-	sc, err := s.sceneOf(c)
+	_, sc, err := s.managerScene(c)
 	if err != nil {
 		return err
 	}
@@ -66,10 +63,7 @@ func (s *Server) machineCode(c echo.Context) error {
 
 // rotateMachineCode gives a machine a new code; the paper on it stops to hold.
 func (s *Server) rotateMachineCode(c echo.Context) error {
-	if s.manager(c) == nil {
-		return notManager
-	}
-	sc, err := s.sceneOf(c)
+	_, sc, err := s.managerScene(c)
 	if err != nil {
 		return err
 	}
@@ -77,16 +71,7 @@ func (s *Server) rotateMachineCode(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	if _, err := parseForm(c.Request()); err != nil {
-		return err
-	}
-	code, err := s.newCode(invitationLetters)
-	if err != nil {
-		return err
-	}
-	ev := coordinator.SetMachineCode{Room: sc.snap.Room, Machine: m.ID, Code: code}
-	if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
-		return err
-	}
-	return s.redirect(c, "/manager"+roomPath(sc.snap.Room)+"/sheets")
+	return s.rotate(c, "/manager"+roomPath(sc.snap.Room)+"/sheets", func(code string) coordinator.PeopleEvent {
+		return coordinator.SetMachineCode{Room: sc.snap.Room, Machine: m.ID, Code: code}
+	})
 }
