@@ -1,6 +1,9 @@
 package coordinator
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // DeliveryState is where a stored notice is.
 type DeliveryState string
@@ -58,7 +61,23 @@ type Told struct {
 	// Until is when the person is told (ReasonLater), or hears again (ReasonMuted).
 	Until time.Time `json:",omitzero"`
 	At    time.Time
+	// Mail is why an e-mail is sent as well, or is not; empty: there is no address.
+	Mail MailReason `json:",omitempty"`
 }
+
+// MailReason says why a person is told by e-mail, or is not. It is stored.
+type MailReason string
+
+// The reasons.
+const (
+	MailAlso    MailReason = "also"    // asked for besides the phones
+	MailOnly    MailReason = "only"    // no phone of theirs takes notices
+	MailInstead MailReason = "instead" // none of their phones could be reached
+	MailSpare   MailReason = "spare"   // not sent: their phones are told, and it is kept for when they cannot be
+)
+
+// ByMail reports whether an e-mail is sent.
+func (m MailReason) ByMail() bool { return m != "" && m != MailSpare }
 
 // Newer names a notice that says more.
 type Newer struct {
@@ -68,7 +87,7 @@ type Newer struct {
 
 // DeviceResult is the outcome for one subscription.
 type DeviceResult struct {
-	// Device is the subscription's id.
+	// Device is the subscription's id, or MailDevice of the person.
 	Device string
 	// Person is whose device it was.
 	Person PersonID `json:",omitempty"`
@@ -82,3 +101,12 @@ type DeviceResult struct {
 	Tries int       `json:",omitempty"`
 	Next  time.Time `json:",omitzero"`
 }
+
+// mailDevice begins the id that an e-mail address has where devices are listed.
+const mailDevice = "mail:"
+
+// MailDevice is the id of a person's e-mail address among devices.
+func MailDevice(person PersonID) string { return mailDevice + string(person) }
+
+// ByMail reports whether the outcome is that of an e-mail.
+func (d *DeviceResult) ByMail() bool { return strings.HasPrefix(d.Device, mailDevice) }

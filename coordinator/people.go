@@ -24,6 +24,7 @@ type Person struct {
 	Quiet Quiet `json:",omitzero"`
 	// MutedUntil is when the person wants to hear of anything again.
 	MutedUntil time.Time `json:",omitzero"`
+	Mail       Mail      `json:",omitzero"`
 }
 
 // Wants reports whether the person takes notices of the kind.
@@ -64,11 +65,18 @@ type Subscription struct {
 	Made     time.Time
 }
 
-// Host is the push service that the device is reached by; empty when the endpoint is no address.
+// MailHost stands for the house's mail server where push services are named by their hosts.
+const MailHost = "e-mail"
+
+// Host is the push service that the device is reached by, MailHost for an address
+// that begins with mailto:, and empty when the endpoint is no address.
 func (s Subscription) Host() string {
 	u, err := url.Parse(s.Endpoint)
-	if err != nil {
+	switch {
+	case err != nil:
 		return ""
+	case u.Scheme == "mailto":
+		return MailHost
 	}
 	return u.Host
 }

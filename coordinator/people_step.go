@@ -77,6 +77,14 @@ func (s *peopleStep) handle(ev PeopleEvent) error {
 		return s.returnHome(e)
 	case SignOutOthers:
 		return s.signOutOthers(e)
+	case AskMail:
+		return s.askMail(e)
+	case ConfirmMail:
+		return s.confirmMail(e)
+	case SetMailUse:
+		return s.setMailUse(e)
+	case EndMail:
+		return s.endMail(e)
 	default:
 		return Refuse(Invalid, "event.unknown", "The building does not know what to do with that.")
 	}

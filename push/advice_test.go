@@ -163,7 +163,7 @@ func TestHealthCountsAndAlarms(t *testing.T) {
 		{"a", again, 503, false}, {"c", served, 201, false}, {"c", gone, 410, false}, {"c", hopeless, 302, false},
 	}
 	for i, s := range steps {
-		if fresh := r.answered(s.host, s.v, s.status, noon.Add(time.Duration(i)*time.Minute)); fresh != s.fresh {
+		if fresh := r.answered(s.host, s.v, Result{Status: s.status}, noon.Add(time.Duration(i)*time.Minute)); fresh != s.fresh {
 			t.Errorf("step %d: a new alarm %v", i, fresh)
 		}
 	}
@@ -171,7 +171,7 @@ func TestHealthCountsAndAlarms(t *testing.T) {
 	if h.Sent != 1 || h.Retried != 1 || h.Gone != 1 || h.Failed != 5 || !h.LastSent.Equal(noon.Add(5*time.Minute)) {
 		t.Errorf("%+v", h)
 	}
-	want := []Alarm{{"a", 400, noon.Add(3 * time.Minute), noon.Add(3 * time.Minute), 1}, {"b", 401, noon, noon.Add(2 * time.Minute), 3}}
+	want := []Alarm{{"a", 400, "", noon.Add(3 * time.Minute), noon.Add(3 * time.Minute), 1}, {"b", 401, "", noon, noon.Add(2 * time.Minute), 3}}
 	if !slices.Equal(h.Alarms, want) {
 		t.Errorf("%+v", h.Alarms)
 	}

@@ -33,12 +33,15 @@ func (c *circuit) allows(now time.Time, most int) int {
 	return most
 }
 
+// A class Refused is a failure of the service too: a login that is tried over
+// and over gets an account locked.
+
 // heard takes an answer, and reports whether the service is to be left alone from now on.
 func (c *circuit) heard(r Result, salt string, now time.Time) bool {
 	switch v := judge(r); {
 	case v == hopeless && r.Status == 0:
 		return false // says nothing about the service
-	case v != again || r.Status == 429:
+	case v != again && r.Class != Refused, r.Status == 429, r.OnlyThis:
 		*c = circuit{proven: true}
 		return false
 	}

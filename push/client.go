@@ -11,10 +11,23 @@ import (
 	"net/netip"
 	"syscall"
 	"time"
+
+	"drumturn/coordinator"
 )
 
 // sendTimeout is how long one exchange with a push service may take.
 const sendTimeout = 10 * time.Second
+
+// mailTimeout is how long the mail server may take: it may look for harm in a
+// letter before it takes it.
+const mailTimeout = time.Minute
+
+func timeoutFor(device coordinator.Subscription) time.Duration {
+	if byMail(device) {
+		return mailTimeout
+	}
+	return sendTimeout
+}
 
 // ErrAddress is wrapped by the error of a connection that was refused because
 // the push service's name leads to an address that is not public.

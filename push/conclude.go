@@ -17,7 +17,7 @@ const managerRetry = 10 * time.Minute
 // outcomes: pending while somebody is to be told later or a device is to be
 // tried again, done when at least one was served, and dropped otherwise.
 func conclude(row coordinator.Delivery, now time.Time, zone *time.Location) coordinator.Delivery {
-	sent, retry, troubles := outcomes(row.Devices)
+	sent, letters, retry, troubles := outcomes(row.Devices)
 	wake := endOfQuiet(&row)
 	row.Changed, row.State = now, coordinator.Pending
 	switch {
@@ -25,8 +25,8 @@ func conclude(row coordinator.Delivery, now time.Time, zone *time.Location) coor
 		row.NextAt, row.Why = retry, "not sent everywhere yet: next try at "+retry.In(zone).Format("15:04:05")
 	case !wake.IsZero():
 		row.NextAt, row.Why = wake, "quiet hours: sent at "+wake.In(zone).Format("15:04")
-	case sent > 0:
-		row.State, row.Why = coordinator.Done, sentTo(sent)
+	case sent+letters > 0:
+		row.State, row.Why = coordinator.Done, sentTo(sent, letters)
 	case unreachedManagers(&row) && now.Add(managerRetry).Before(usefulUntil(&row.Notice)):
 		row.NextAt = now.Add(managerRetry)
 		row.Why = whyNobody(&row) + "; next try at " + row.NextAt.In(zone).Format("15:04")
@@ -39,11 +39,15 @@ func conclude(row coordinator.Delivery, now time.Time, zone *time.Location) coor
 	return row
 }
 
-// outcomes counts the devices that were served, and finds the earliest next try
+// outcomes counts the devices and the addresses that were served, and finds the earliest next try
 // and, in words, what stands in the way of the others.
-func outcomes(devices []coordinator.DeviceResult) (sent int, next time.Time, troubles []string) {
+func outcomes(devices []coordinator.DeviceResult) (sent, letters int, next time.Time, troubles []string) {
 	for _, d := range devices {
-		if d.Sent {
+		switch {
+		case d.Sent && d.ByMail():
+			letters++
+			continue
+		case d.Sent:
 			sent++
 			continue
 		}
@@ -54,7 +58,7 @@ func outcomes(devices []coordinator.DeviceResult) (sent int, next time.Time, tro
 			troubles = append(troubles, t)
 		}
 	}
-	return sent, next, troubles
+	return sent, letters, next, troubles
 }
 
 // endOfQuiet is when the first of those who are told later is to be told.
@@ -94,11 +98,21 @@ func whyNobody(row *coordinator.Delivery) string {
 	return reasonText(coordinator.ReasonMovedOut)
 }
 
-func sentTo(n int) string {
-	if n == 1 {
-		return "sent to one device"
+func sentTo(devices, letters int) string {
+	var parts []string
+	switch {
+	case devices == 1:
+		parts = append(parts, "sent to one device")
+	case devices > 1:
+		parts = append(parts, fmt.Sprintf("sent to %d devices", devices))
 	}
-	return fmt.Sprintf("sent to %d devices", n)
+	switch {
+	case letters == 1:
+		parts = append(parts, "sent by e-mail")
+	case letters > 1:
+		parts = append(parts, fmt.Sprintf("sent by e-mail to %d addresses", letters))
+	}
+	return strings.Join(parts, ", ")
 }
 
 // trouble says in words what is wrong with a device that was not served.
@@ -106,6 +120,8 @@ func trouble(d coordinator.DeviceResult) string {
 	switch {
 	case d.Gone:
 		return "a device's subscription had ended and was removed"
+	case d.ByMail():
+		return "the letter was not taken (" + d.Error + ")"
 	case d.Status == 413:
 		return "the push service found even the short message too large"
 	case d.Status == 0:

@@ -18,11 +18,12 @@ type Recipient struct {
 }
 
 // Recipients lists whom n may concern: the person it is to (and, when a load is
-// ready, the others of their home), or every manager. The order is that of the ids.
-func Recipients(n *coordinator.Notice, people *coordinator.People) []Recipient {
+// ready, the others of their home), or every manager and caretaker. The order is
+// that of the ids.
+func (w *Ways) Recipients(n *coordinator.Notice, people *coordinator.People) []Recipient {
 	var out []Recipient
 	if n.Role == coordinator.Managers {
-		for _, p := range people.Managers() {
+		for _, p := range append(people.Managers(), w.caretakers(people)...) {
 			out = append(out, Recipient{Person: p, Known: true})
 		}
 	}
@@ -55,8 +56,11 @@ func othersOfHome(owner coordinator.Person, people *coordinator.People) []Recipi
 type Case struct {
 	Notice *coordinator.Notice
 	Who    Recipient
-	// Ways is on how many devices, or otherwise, the person can be told.
-	Ways int
+	// Phones is how many devices of the person take notices, Lost how many of
+	// these this notice could not reach.
+	Phones, Lost int
+	// Mail: the person can be told by e-mail.
+	Mail bool
 	// Newer is a later notice of the same thread to the same addressee; nil: none.
 	Newer *coordinator.Newer
 	// Zone is the clock that the person lives by: the room's. nil means UTC.
@@ -73,6 +77,8 @@ type Decision struct {
 	Lang string
 	// Deadline is when telling this person is pointless.
 	Deadline time.Time
+	// Mail is whether an e-mail is sent (ReasonNow), and why.
+	Mail coordinator.MailReason
 }
 
 // Decide is the one decision for a person and a notice. What is final comes
@@ -91,12 +97,12 @@ func Decide(c Case) Decision {
 		d.Reason = coordinator.ReasonReplaced
 	case c.Now.Before(p.MutedUntil):
 		d.Reason, d.Until = coordinator.ReasonMuted, p.MutedUntil
-	case c.Ways == 0:
+	case c.Phones == 0 && !c.Mail:
 		d.Reason = coordinator.ReasonNoWay
 	default:
-		d.Reason = coordinator.ReasonNow
+		d.Reason, d.Mail = coordinator.ReasonNow, mailReason(&c)
 		if end := c.quietEnd(); !end.IsZero() {
-			d.Reason, d.Until = coordinator.ReasonLater, end
+			d.Reason, d.Until, d.Mail = coordinator.ReasonLater, end, ""
 		}
 	}
 	return d

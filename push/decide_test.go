@@ -30,7 +30,7 @@ func TestRecipients(t *testing.T) {
 		{"nobody at all", coordinator.Notice{Kind: coordinator.LoadLeft}, ""},
 	} {
 		var got []string
-		for _, r := range Recipients(&c.n, people) {
+		for _, r := range (&Ways{}).Recipients(&c.n, people) {
 			word := string(r.Person.ID)
 			if r.ForHome {
 				word += "(home)"
@@ -97,7 +97,7 @@ func TestDecide(t *testing.T) {
 		{"a newer one that the home gets", n, asked, 1, again, 0, coordinator.ReasonReplaced, 0},
 		{"replaced is said before quiet", n, like(coordinator.Person{Quiet: siesta}), 1, nudge, 0, coordinator.ReasonReplaced, 0},
 	} {
-		got := Decide(Case{c.n, c.r, c.ways, c.newer, nil, noon.Add(c.after)})
+		got := Decide(Case{Notice: c.n, Who: c.r, Phones: c.ways, Newer: c.newer, Now: noon.Add(c.after)})
 		if want := noon.Add(c.until); got.Reason != c.want || c.until != 0 && !got.Until.Equal(want) || c.until == 0 && !got.Until.IsZero() {
 			t.Errorf("%s: %v until %v", c.name, got.Reason, got.Until)
 		}
@@ -120,14 +120,14 @@ func TestDecideByTheLocalClock(t *testing.T) {
 	} {
 		at, _ := time.Parse(time.RFC3339, made)
 		n := &coordinator.Notice{Kind: coordinator.LoadNudge, Made: at, UsefulUntil: at.Add(30 * time.Minute)}
-		d := Decide(Case{n, who, 1, nil, zone, at})
+		d := Decide(Case{Notice: n, Who: who, Phones: 1, Zone: zone, Now: at})
 		if got := d.Until.In(zone).Format(time.RFC3339); d.Reason != coordinator.ReasonLater || got != want || d.Lang != "de-AT" {
 			t.Errorf("made at %s: %v until %s in %q", made, d.Reason, got, d.Lang)
 		}
 		if left := d.Deadline.Sub(d.Until); left != 30*time.Minute {
 			t.Errorf("made at %s: worth sending for %v in the morning", made, left)
 		}
-		if d = Decide(Case{n, who, 1, nil, zone, d.Until}); d.Reason != coordinator.ReasonNow {
+		if d = Decide(Case{Notice: n, Who: who, Phones: 1, Zone: zone, Now: d.Until}); d.Reason != coordinator.ReasonNow {
 			t.Errorf("in the morning: %v", d.Reason)
 		}
 	}
@@ -143,7 +143,7 @@ func TestDecideLaws(t *testing.T) {
 		}
 		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
 		n := &coordinator.Notice{Kind: kind, Made: noon, UsefulUntil: noon.Add(minutes("useful", 2000))}
-		c := Case{Notice: n, Ways: rapid.IntRange(0, 2).Draw(t, "ways"), Now: noon.Add(minutes("now", 3000))}
+		c := Case{Notice: n, Phones: rapid.IntRange(0, 2).Draw(t, "phones"), Mail: rapid.Bool().Draw(t, "mail"), Now: noon.Add(minutes("now", 3000))}
 		c.Who = Recipient{Known: rapid.Bool().Draw(t, "known"), ForHome: rapid.Bool().Draw(t, "for home"), Person: coordinator.Person{
 			Quiet:       coordinator.Quiet{From: queue.Clock(rapid.IntRange(-1, 1439).Draw(t, "from")), To: queue.Clock(rapid.IntRange(-1, 1439).Draw(t, "to"))},
 			TellForHome: rapid.Bool().Draw(t, "tell for home"), MutedUntil: noon.Add(minutes("muted", 3000)),
@@ -154,6 +154,9 @@ func TestDecideLaws(t *testing.T) {
 		d := Decide(c)
 		if reasonWords[d.Reason] == "" {
 			t.Fatalf("no reason that is known: %q", d.Reason)
+		}
+		if told := d.Reason == coordinator.ReasonNow; (d.Mail != "") != (told && c.Mail) || told && c.Phones == 0 && !d.Mail.ByMail() {
+			t.Fatalf("%s, by mail %q", d.Reason, d.Mail)
 		}
 		if d.Reason != coordinator.ReasonLater {
 			return
@@ -207,7 +210,7 @@ func TestPlanRow(t *testing.T) {
 		{"too late by now", delivery(called(1, noon), coordinator.DeviceResult{Device: "d1", Next: later}), noon.Add(time.Hour), "", ""},
 	} {
 		before := fmt.Sprint(c.row.Devices)
-		p := planRow(c.row, people, time.UTC, c.at)
+		p := (&Ways{}).planRow(c.row, people, time.UTC, c.at)
 		var due, next []string
 		for _, d := range p.due {
 			due = append(due, d.device.ID)
@@ -239,7 +242,7 @@ func TestPlanRowSaysWhyNobody(t *testing.T) {
 		{toManagers, peopleWith(), reasonText(coordinator.ReasonNoWay)},
 		{called(1, noon), nobody, reasonText(coordinator.ReasonMovedOut)},
 	} {
-		row := conclude(planRow(delivery(c.n), c.people, time.UTC, noon).row, noon, time.UTC)
+		row := conclude((&Ways{}).planRow(delivery(c.n), c.people, time.UTC, noon).row, noon, time.UTC)
 		if row.State != coordinator.Dropped || !strings.Contains(row.Why, c.want) {
 			t.Errorf("%v %q, want %q", row.State, row.Why, c.want)
 		}

@@ -115,7 +115,7 @@ func (d *dispatch) noticeWithdrawn() {
 // admit decides about a row and queues its sends.
 func (d *dispatch) admit(row coordinator.Delivery, people *coordinator.People) {
 	room, zone := d.place(row.Notice.Subject.Room)
-	p := planRow(row, people, zone, d.looked)
+	p := d.w.Ways.planRow(row, people, zone, d.looked)
 	j := &job{row: p.row, room: room, zone: zone, open: len(p.due), seen: d.looks}
 	d.jobs[row.Key] = j
 	d.follow(j)
@@ -125,7 +125,12 @@ func (d *dispatch) admit(row coordinator.Delivery, people *coordinator.People) {
 		return
 	}
 	j.row.Tries++
-	for _, t := range p.due {
+	d.queue(j, p.due)
+}
+
+// queue puts a row's messages into the lanes, or off where a service is left alone.
+func (d *dispatch) queue(j *job, due []target) {
+	for _, t := range due {
 		t := &task{job: j, target: t}
 		if ln := d.lanes.of(t.device); ln.allows(d.looked, 1) == 0 {
 			d.putOff(t, ln.until)

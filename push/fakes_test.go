@@ -151,8 +151,10 @@ type sending struct {
 func (p *post) Send(ctx context.Context, m Message) Result {
 	p.mu.Lock()
 	s := sending{Message: m, At: time.Now()}
-	if err := json.Unmarshal(m.Payload, &s.Payload); err != nil {
-		panic(err)
+	if !byMail(m.To) {
+		if err := json.Unmarshal(m.Payload, &s.Payload); err != nil {
+			panic(err)
+		}
 	}
 	p.sent = append(p.sent, s)
 	if p.tries == nil {

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"drumturn/coordinator"
 )
 
 // Health is how sending goes, for the manager's page. Times are the worker's clock.
@@ -29,6 +31,8 @@ type Health struct {
 type Alarm struct {
 	Host   string
 	Status int
+	// Error is why, where there is more to say than the status; for the mail server.
+	Error string
 	// Since is the first refusal, Last the newest.
 	Since, Last time.Time
 	Count       int
@@ -36,6 +40,9 @@ type Alarm struct {
 
 // Text says in words what happened and what to do.
 func (a Alarm) Text() string {
+	if a.Host == coordinator.MailHost {
+		return sentence("No letters can be sent: "+a.Error) + " Look at [mail] in the building file, and try it with: drumturn check."
+	}
 	what := "it does not take our messages; look into the program's log, and for a newer version of the program"
 	switch a.Status {
 	case 400:
@@ -76,10 +83,10 @@ func (r *record) trouble(text string) {
 }
 
 // answered counts an answer of host. It reports whether a new alarm began.
-func (r *record) answered(host string, v verdict, status int, now time.Time) bool {
+func (r *record) answered(host string, v verdict, answer Result, now time.Time) bool {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.count(host, v, status)
+	r.count(host, v, answer)
 	switch v {
 	case served:
 		r.health.Sent++
@@ -93,16 +100,16 @@ func (r *record) answered(host string, v verdict, status int, now time.Time) boo
 		r.health.Failed++
 	case refused:
 		r.health.Failed++
-		return r.alarm(host, status, now)
+		return r.alarm(host, answer, now)
 	}
 	return false
 }
 
 // count counts failures in a row of a push service as a whole.
-func (r *record) count(host string, v verdict, status int) {
+func (r *record) count(host string, v verdict, answer Result) {
 	switch {
-	case v == hopeless && status == 0:
-	case v != again || status == 429:
+	case v == hopeless && answer.Status == 0:
+	case v != again, answer.Status == 429, answer.OnlyThis:
 		delete(r.fails, host)
 	default:
 		if r.fails == nil {
@@ -112,13 +119,16 @@ func (r *record) count(host string, v verdict, status int) {
 	}
 }
 
-func (r *record) alarm(host string, status int, now time.Time) bool {
+func (r *record) alarm(host string, answer Result, now time.Time) bool {
 	a, known := r.alarms[host]
 	if !known {
 		a = Alarm{Host: host, Since: now}
 	}
-	fresh := a.Status != status
-	a.Status, a.Last, a.Count = status, now, a.Count+1
+	fresh := !known || a.Status != answer.Status
+	a.Status, a.Last, a.Count = answer.Status, now, a.Count+1
+	if a.Error = ""; answer.Err != nil {
+		a.Error = cut(tidy(answer.Err.Error()), longestError)
+	}
 	if r.alarms == nil {
 		r.alarms = map[string]Alarm{}
 	}

@@ -32,7 +32,34 @@ type Message struct {
 	// Topic is 32 base64url characters: a newer message of the same topic
 	// replaces one that the service still keeps.
 	Topic string
+	// What a letter says, and its key, which is the same for every try: for
+	// addresses, which get no payload.
+	Letter
 }
+
+// Letter is a notice as an e-mail puts it.
+type Letter struct {
+	Text
+	// Lang is the person's language, URL the path of the page that it is about.
+	Lang, URL string
+	// Key names the letter for ever, so that a repeated one is known as the same.
+	Key string
+	// Off is the secret of the link that ends letters; empty where the house's file says who gets them.
+	Off string
+	// Manager: it is to whoever looks after the building.
+	Manager bool
+}
+
+// Class is what the answer of another service than a push service means.
+type Class uint8
+
+// The classes. Zero: Status is HTTP's, and says it.
+const (
+	Taken   Class = iota + 1 // the service has the message
+	Again                    // try later
+	Never                    // this message cannot be sent to this address
+	Refused                  // a wrong set-up: a person must mend it
+)
 
 // Result is what the push service answered.
 type Result struct {
@@ -42,6 +69,10 @@ type Result struct {
 	RetryAfter time.Duration
 	// Err is why there was no answer. It never names the endpoint's path, which is secret.
 	Err error
+	// Class is what the answer means where Status is not HTTP's.
+	Class Class
+	// OnlyThis: the trouble is with this one message, not with the service.
+	OnlyThis bool
 }
 
 // Sender hands one message to a push service. It must be safe for concurrent

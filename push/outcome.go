@@ -53,7 +53,7 @@ func postponed(row coordinator.Delivery, t target, at time.Time) coordinator.Del
 		d.Next = at
 	}
 	if d.Tries == 0 {
-		d.Error = "it has not answered to others either"
+		d.Error = "it has not taken others either"
 	}
 	return row
 }

@@ -27,16 +27,23 @@ type plan struct {
 // the decisions into the row. Devices that were served, or given up, are not
 // tried again; a device whose person no longer wants or may have the notice is
 // given up. zone is the room's.
-func planRow(row coordinator.Delivery, people *coordinator.People, zone *time.Location, now time.Time) plan {
+func (w *Ways) planRow(row coordinator.Delivery, people *coordinator.People, zone *time.Location, now time.Time) plan {
 	row.Devices, row.Told = slices.Clone(row.Devices), slices.Clone(row.Told)
 	p := plan{row: row}
 	wanted := map[string]bool{}
-	for _, who := range Recipients(&row.Notice, people) {
-		devices := people.Devices(who.Person.ID)
-		decision := Decide(Case{&row.Notice, who, len(devices), row.Newer, zone, now})
+	for _, who := range w.Recipients(&row.Notice, people) {
+		devices := w.phones(people, who.Person.ID)
+		address, reached := w.mail(&who.Person)
+		decision := Decide(Case{
+			Notice: &row.Notice, Who: who, Phones: len(devices), Lost: lost(row.Devices, devices), Mail: reached,
+			Newer: row.Newer, Zone: zone, Now: now,
+		})
 		decide(&p.row, who, decision, now)
 		if decision.Reason != coordinator.ReasonNow {
 			continue
+		}
+		if decision.Mail.ByMail() {
+			devices = append(slices.Clone(devices), address)
 		}
 		for _, d := range devices {
 			wanted[d.ID] = true
@@ -58,12 +65,12 @@ func planRow(row coordinator.Delivery, people *coordinator.People, zone *time.Lo
 // decided earlier stays where the person has been told since; and the same
 // decision once more keeps its instant.
 func decide(row *coordinator.Delivery, who Recipient, d Decision, now time.Time) {
-	told := coordinator.Told{Person: who.Person.ID, ForHome: who.ForHome, Reason: d.Reason, Until: d.Until, At: now}
+	told := coordinator.Told{Person: who.Person.ID, ForHome: who.ForHome, Reason: d.Reason, Until: d.Until, At: now, Mail: d.Mail}
 	i := slices.IndexFunc(row.Told, func(t coordinator.Told) bool { return t.Person == told.Person })
 	switch {
 	case i < 0:
 		row.Told = append(row.Told, told)
-	case row.Told[i].Reason == told.Reason && row.Told[i].Until.Equal(told.Until), d.Reason != coordinator.ReasonNow && hasMessage(row, told.Person):
+	case row.Told[i].Reason == told.Reason && row.Told[i].Until.Equal(told.Until) && row.Told[i].Mail == told.Mail, d.Reason != coordinator.ReasonNow && hasMessage(row, told.Person):
 	default:
 		row.Told[i] = told
 	}

@@ -19,9 +19,14 @@ const (
 	hopeless                    // this message cannot be sent to this device
 )
 
+// verdicts are what the classes of other services mean.
+var verdicts = map[Class]verdict{Taken: served, Again: again, Never: hopeless, Refused: refused}
+
 // judge is the status policy.
 func judge(r Result) verdict {
 	switch {
+	case r.Class != 0:
+		return verdicts[r.Class]
 	case errors.Is(r.Err, ErrUnsendable), errors.Is(r.Err, ErrAddress):
 		return hopeless
 	case r.Err != nil || r.Status == 0:

@@ -41,17 +41,17 @@ func (d *dispatch) start() {
 // writes down a decision that has become another.
 func (d *dispatch) stillNow(t *task, now time.Time) bool {
 	j, people := t.job, d.w.People()
-	device, subscribed := people.Subscriptions[t.device.ID]
-	who := t.who
-	who.Person, who.Known = people.Persons[t.who.Person.ID], true
-	if who.Person.ID == "" {
-		who = Recipient{Person: t.who.Person, ForHome: t.who.ForHome}
+	ways := &d.w.Ways
+	who := Recipient{Person: t.who.Person, ForHome: t.who.ForHome}
+	if p, known := ways.person(people, who.Person.ID); known {
+		who.Person, who.Known = p, true
 	}
-	ways := 0
-	if subscribed && device.Person == t.who.Person.ID {
-		ways = 1
+	c := Case{Notice: &j.row.Notice, Who: who, Newer: j.row.Newer, Zone: j.zone, Now: now}
+	own := ways.has(people, &who.Person, t.device)
+	if own { // whether a letter is sent was decided when this was queued
+		c.Phones, c.Mail = 1, byMail(t.device)
 	}
-	decision := Decide(Case{&j.row.Notice, who, ways, j.row.Newer, j.zone, now})
+	decision := Decide(c)
 	if decision.Reason == coordinator.ReasonNow {
 		t.who, t.deadline = who, decision.Deadline
 		return true
@@ -59,7 +59,7 @@ func (d *dispatch) stillNow(t *task, now time.Time) bool {
 	if past := findResult(j.row.Devices, t.device.ID); past != nil {
 		past.Next = time.Time{}
 	}
-	if ways > 0 || len(people.Devices(t.who.Person.ID)) == 0 {
+	if own || len(ways.all(people, &who.Person)) == 0 {
 		decide(&j.row, who, decision, now)
 	}
 	return false
@@ -70,6 +70,11 @@ func (d *dispatch) stillNow(t *task, now time.Time) bool {
 func (d *dispatch) message(t *task, now time.Time) Message {
 	n := &t.job.row.Notice
 	words := Words(n, Place{Room: t.job.room, Zone: t.job.zone}, t.who.Person.Lang)
+	if byMail(t.device) {
+		p := &t.who.Person
+		letter := Letter{Text: words, Lang: p.Lang, URL: d.w.URL(*n), Key: t.job.row.Key + "\n" + string(p.ID), Off: p.Mail.Off, Manager: p.Manager}
+		return Message{To: t.device, Letter: letter}
+	}
 	payload := Payload{Title: words.Title, Body: words.Body, Tag: Tag(n), URL: d.w.URL(*n), Kind: n.Kind, At: n.Made}
 	if t.short {
 		payload = payload.Short()
@@ -82,7 +87,7 @@ func (d *dispatch) message(t *task, now time.Time) Message {
 
 // send runs in its own goroutine. It always delivers one outcome.
 func (d *dispatch) send(t *task, m Message) {
-	ctx, cancel := context.WithTimeout(d.sending, sendTimeout)
+	ctx, cancel := context.WithTimeout(d.sending, timeoutFor(t.device))
 	defer cancel()
 	o := outcome{task: t, result: guarded(ctx, d.w.Sender, m)}
 	o.cancelled = d.sending.Err() != nil && o.result.Status == 0
@@ -126,8 +131,8 @@ func (d *dispatch) settle(o outcome) {
 		d.lanes.add(t)
 		return
 	}
-	if d.w.record.answered(ln.host, v, o.result.Status, now) {
-		d.w.Log.Error("push: a push service refuses our messages", "host", ln.host, "status", o.result.Status)
+	if d.w.record.answered(ln.host, v, o.result, now) {
+		d.w.Log.Error("push: a push service, or the mail server, refuses our messages", "host", ln.host, "status", o.result.Status, "err", o.result.Err)
 	}
 	j.outcomes++
 	d.finish(j)
@@ -153,7 +158,29 @@ func (d *dispatch) putOff(t *task, until time.Time) {
 // finish counts down a job's open tasks.
 func (d *dispatch) finish(j *job) {
 	d.soil(j)
-	if j.open--; j.open == 0 {
+	if j.open--; j.open == 0 && !d.instead(j) {
 		d.close(j)
 	}
+}
+
+// instead queues letters to those whose phones could not be reached. It reports
+// whether there are any.
+func (d *dispatch) instead(j *job) bool {
+	if !d.w.Ways.Mail || j.withdrawn {
+		return false
+	}
+	p := d.w.Ways.planRow(j.row, d.w.People(), j.zone, d.w.Clock.Now())
+	var letters []target
+	for _, t := range p.due {
+		if byMail(t.device) && findResult(j.row.Devices, t.device.ID) == nil {
+			letters = append(letters, t)
+		}
+	}
+	if len(letters) == 0 {
+		return false
+	}
+	j.row = p.row
+	j.open = len(letters)
+	d.queue(j, letters)
+	return true
 }

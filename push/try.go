@@ -16,6 +16,8 @@ const (
 	tryEvery = 10 * time.Second
 	// tryTTL is how long such a notice is kept for a device that is away.
 	tryTTL = 2 * time.Minute
+	// tryTimeout bounds how long a person waits for the answer.
+	tryTimeout = 30 * time.Second
 )
 
 // tries remembers when each person last tried.
@@ -45,12 +47,13 @@ func (t *tries) may(person coordinator.PersonID, now time.Time) bool {
 
 // Try sends a notice to each of a person's devices at once, past the outbox, and
 // says in a sentence for each what came of it. It may be called from any
-// goroutine, and takes as long as the slowest push service, or 10 seconds.
+// goroutine, and takes as long as the slowest push service, or tryTimeout.
 func (w *Worker) Try(ctx context.Context, person coordinator.PersonID) []string {
 	people, now := w.People(), w.Clock.Now()
-	devices := people.Devices(person)
+	who := people.Persons[person]
+	devices := w.Ways.all(people, &who)
 	if len(devices) == 0 {
-		return []string{"No device of yours is told anything yet: switch notices on with the button on the device itself."}
+		return []string{"Nothing of yours is told anything yet: switch notices on with the button on the device itself, or give an e-mail address."}
 	}
 	if !w.tries.may(person, now) {
 		return []string{"One was sent a moment ago. Wait ten seconds before the next."}
@@ -58,13 +61,18 @@ func (w *Worker) Try(ctx context.Context, person coordinator.PersonID) []string 
 	slices.SortFunc(devices, func(a, b coordinator.Subscription) int {
 		return cmp.Or(a.Made.Compare(b.Made), cmp.Compare(a.ID, b.ID))
 	})
-	payload := Payload{Title: "This is only to try", Body: "Notices reach this device.", Tag: "try", URL: "/me/notices", Kind: "try", At: now}.Encode()
+	text := Text{"This is only to try", "Notices reach this device."}
+	payload := Payload{Title: text.Title, Body: text.Body, Tag: "try", URL: "/me/notices", Kind: "try", At: now}.Encode()
 	out := make([]string, len(devices))
 	var wg sync.WaitGroup
 	for i, d := range devices {
 		wg.Go(func() {
-			ctx, cancel := context.WithTimeout(ctx, sendTimeout)
+			ctx, cancel := context.WithTimeout(ctx, min(timeoutFor(d), tryTimeout))
 			defer cancel()
+			if byMail(d) {
+				out[i] = "E-mail: " + triedLetter(w.tryLetter(ctx, d, &who, now))
+				return
+			}
 			m := Message{To: d, Payload: payload, TTL: tryTTL, Urgency: UrgencyHigh, Topic: Topic(&coordinator.Notice{Kind: "try"}, person)}
 			r := guarded(ctx, w.Sender, m)
 			if judge(r) == gone {
@@ -95,4 +103,25 @@ func tried(r Result) string {
 		return fmt.Sprintf("its push service is overloaded or out of order just now (answer %d). Notices are sent again until they get through or are of no more use.", r.Status)
 	}
 	return "nothing can be sent to it. Switch notices off and on again on it."
+}
+
+// tryLetter sends a letter to try.
+func (w *Worker) tryLetter(ctx context.Context, to coordinator.Subscription, who *coordinator.Person, now time.Time) Result {
+	return guarded(ctx, w.Sender, Message{To: to, Letter: Letter{
+		Text: Text{"This is only to try", "Letters reach this address."}, Lang: who.Lang, URL: "/me/notices",
+		Key: fmt.Sprintf("try/%s/%d", who.ID, now.UnixNano()), Off: who.Mail.Off, Manager: who.Manager,
+	}})
+}
+
+// triedLetter says what came of it.
+func triedLetter(r Result) string {
+	switch judge(r) {
+	case served:
+		return "the house's mail server has taken the letter. If it does not come within some minutes, look where unwanted letters go."
+	case hopeless:
+		return "the mail server does not take letters to your address. Is it spelt right?"
+	case again:
+		return "the mail server does not take the letter just now. Letters are sent again until they get through or are of no more use."
+	}
+	return "no letters can be sent from here. Tell the manager."
 }

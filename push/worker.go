@@ -43,6 +43,8 @@ type Config struct {
 	Directory   Directory
 	Clock       Clock
 	Sender      Sender
+	// Ways are how people can be told; Sender must serve them.
+	Ways Ways
 	// URL is the page that a notice opens: a path such as "/r/cellar".
 	URL func(coordinator.Notice) string
 	// Log gets what a person should look into; nil means slog.Default.

@@ -149,10 +149,11 @@ func (a *app) noWayToManager() (everybody, manager string) {
 		return "", ""
 	}
 	var health push.Health
+	ways := push.Ways{NoPhones: true}
 	if a.worker != nil {
-		health = a.worker.Health()
+		health, ways = a.worker.Health(), a.worker.Ways
 	}
-	reach := push.ReachManagers(people, health, a.worker != nil, false)
+	reach := push.ReachManagers(people, health, ways)
 	return reach.Everybody, reach.Manager
 }
 
