@@ -47,7 +47,7 @@ type FactKind string
 // The kinds of fact.
 const (
 	FactJoined    FactKind = "joined"
-	FactLeft      FactKind = "left"
+	FactLeft      FactKind = "left"   // Note: "closing" when it left as its resident had chosen
 	FactCalled    FactKind = "called" // Wait: since joining
 	FactMissed    FactKind = "missed"
 	FactPassed    FactKind = "passed" // let the next one go first, or not now
@@ -71,6 +71,7 @@ const (
 	FactForgotten FactKind = "forgotten" // a load was not collected for a day
 	FactOvertook  FactKind = "overtook"  // a walk-up while somebody waited; names nobody
 	FactMoreTime  FactKind = "more-time" // the owner asked for more; End: until when
+	FactChose     FactKind = "chose"     // a choice about a turn; Note says which
 	FactTestRun   FactKind = "test-run"  // a short run that did not use up its turn
 )
 

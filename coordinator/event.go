@@ -32,12 +32,22 @@ type (
 		Need     queue.Need
 		Wishes   queue.Wishes
 		DryAfter bool
+		// LeaveAtClosing is the choice of AtClosing, made when joining.
+		LeaveAtClosing bool
 	}
 	// Leave ends a waiting or called turn.
 	Leave struct {
 		Turn   TurnID
 		Person PersonID
 		Home   HomeID
+	}
+	// AtClosing chooses what happens to a turn that is not served before the room
+	// closes: it leaves the queue, or waits for the morning.
+	AtClosing struct {
+		Turn   TurnID
+		Person PersonID
+		Home   HomeID
+		Leave  bool
 	}
 	// LetNext lets the next eligible turn go first.
 	LetNext struct {
@@ -149,6 +159,7 @@ func (Founded) roomEvent()       {}
 func (Reopened) roomEvent()      {}
 func (Join) roomEvent()          {}
 func (Leave) roomEvent()         {}
+func (AtClosing) roomEvent()     {}
 func (LetNext) roomEvent()       {}
 func (NotNow) roomEvent()        {}
 func (Claim) roomEvent()         {}

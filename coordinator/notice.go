@@ -16,6 +16,7 @@ const (
 	TurnMissed   NoticeKind = "turn-missed"   // your hold lapsed; you moved back one place
 	TurnEnded    NoticeKind = "turn-ended"    // your second call lapsed; the turn is over
 	TurnReturned NoticeKind = "turn-returned" // the held machine cannot be used; you are at the head again
+	TurnClosed   NoticeKind = "turn-closed"   // the room closes and the turn leaves, as you chose
 	LoadBegun    NoticeKind = "load-begun"    // the machine held for you runs: yours unless you say "not me"
 	LoadReady    NoticeKind = "load-ready"    // your load is done
 	LoadNudge    NoticeKind = "load-nudge"    // your load still waits (Step counts)
@@ -84,7 +85,7 @@ func (n *Notice) SameAddressee(o *Notice) bool { return n.To == o.To && n.Role =
 // ResidentKinds are the kinds that residents get, in the order of a wash day.
 func ResidentKinds() []NoticeKind {
 	return []NoticeKind{
-		TurnCalled, TurnMissed, TurnEnded, TurnReturned, TurnPassed, LoadBegun, LoadReady, LoadNudge, LoadWaiting, LoadMoved, LoadTaken, LoadFault,
+		TurnCalled, TurnMissed, TurnEnded, TurnReturned, TurnClosed, TurnPassed, LoadBegun, LoadReady, LoadNudge, LoadWaiting, LoadMoved, LoadTaken, LoadFault,
 	}
 }
 
@@ -99,7 +100,7 @@ func ManagerKinds() []NoticeKind {
 // what a person asked for by standing in the queue: it is of no use later.
 func (k NoticeKind) Waits() bool {
 	switch k {
-	case TurnCalled, TurnMissed, TurnEnded, TurnReturned, LoadBegun:
+	case TurnCalled, TurnMissed, TurnEnded, TurnReturned, TurnClosed, LoadBegun:
 		return false
 	}
 	return true

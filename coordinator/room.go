@@ -223,6 +223,7 @@ func (r *Room) settle(now time.Time) {
 			r.goesOnAfter(now)
 			r.climb(now)
 			r.reportPast(now)
+			r.closeTurns(now)
 			r.callTurns(now)
 		}
 		if due := r.Deadline(); due.IsZero() || due.After(now) {

@@ -99,6 +99,9 @@ func (r *Room) turnDeadlines(d *deadline) {
 		if t.Recall.After(r.state.Now) {
 			d.consider(t.Recall)
 		}
+		if !t.LeaveAt.IsZero() {
+			d.consider(r.leavesAt(t))
+		}
 		if int(t.Need) < len(needs) && !needs[t.Need] {
 			needs[t.Need] = true
 			d.consider(r.state.Rules.Hours.NextOpening(r.state.Now, r.state.Learned.typical(t.Need), r.zone()))

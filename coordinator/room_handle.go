@@ -18,6 +18,8 @@ func (r *Room) handle(now time.Time, ev Event) error {
 		return r.join(now, e)
 	case Leave:
 		return r.leave(e)
+	case AtClosing:
+		return r.atClosing(now, e)
 	case LetNext:
 		return r.letNext(now, e)
 	case NotNow:

@@ -15,7 +15,11 @@ func (r *Room) join(now time.Time, e Join) error {
 	if err := r.mayJoin(e); err != nil {
 		return err
 	}
-	r.addTurn(queue.Turn{Person: e.Person, Home: e.Home, Need: e.Need, Wishes: e.Wishes, DryAfter: e.DryAfter && e.Need == queue.Wash}, now)
+	t := queue.Turn{Person: e.Person, Home: e.Home, Need: e.Need, Wishes: e.Wishes, DryAfter: e.DryAfter && e.Need == queue.Wash}
+	if e.LeaveAtClosing {
+		t.LeaveAt = r.leavesFrom(t.Need, now)
+	}
+	r.addTurn(t, now)
 	return nil
 }
 
@@ -170,7 +174,7 @@ func (r *Room) turnStarted(i int, l *Load, now time.Time) {
 	t := &r.state.Turns[k]
 	t.State, t.Machine, t.HoldUntil = queue.Started, l.Machine, time.Time{}
 	r.withdraw(Subject{Turn: t.ID})
-	if dryer := (queue.Turn{Person: t.Person, Home: t.Home, Need: queue.Dry, Wishes: t.Wishes}); t.DryAfter && r.serves(&dryer) {
+	if dryer := (queue.Turn{Person: t.Person, Home: t.Home, Need: queue.Dry, Wishes: t.Wishes, LeaveAt: t.LeaveAt}); t.DryAfter && r.serves(&dryer) {
 		if !l.Ready() {
 			dryer.Behind = uint64(l.ID)
 		}

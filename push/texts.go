@@ -44,7 +44,7 @@ func Words(n *coordinator.Notice, at Place, lang string) Text {
 // told are the kinds that the catalogue has words for, under notice.KIND.
 var told = map[coordinator.NoticeKind]bool{
 	coordinator.TurnCalled: true, coordinator.TurnMissed: true, coordinator.TurnEnded: true, coordinator.TurnReturned: true,
-	coordinator.TurnPassed: true, coordinator.LoadBegun: true, coordinator.LoadReady: true, coordinator.LoadNudge: true,
+	coordinator.TurnPassed: true, coordinator.TurnClosed: true, coordinator.LoadBegun: true, coordinator.LoadReady: true, coordinator.LoadNudge: true,
 	coordinator.LoadWaiting: true, coordinator.LoadLeft: true, coordinator.LoadMoved: true, coordinator.LoadTaken: true,
 	coordinator.LoadFault: true, coordinator.FaultTold: true, coordinator.MeterSilent: true, coordinator.LevelsChanged: true,
 	coordinator.MachineOut: true, coordinator.WalkUpTold: true,
@@ -63,7 +63,7 @@ func (s said) text(kind, title, body string) Text {
 }
 
 func (s said) say(key string) string {
-	return s.lang.Say("notice."+key, "machine", s.machine(), "place", s.place(), "reason", s.Reason,
+	return s.lang.Say("notice."+key, "machine", s.machine(), "place", s.place(), "room", s.at.Room, "reason", s.Reason,
 		"made", s.clock(s.Made), "ready", s.clock(s.ready()), "until", s.clock(s.Until))
 }
 

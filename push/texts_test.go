@@ -20,7 +20,7 @@ var allKinds = []coordinator.NoticeKind{
 	coordinator.TurnCalled, coordinator.TurnMissed, coordinator.TurnEnded, coordinator.TurnReturned, coordinator.LoadBegun,
 	coordinator.LoadReady, coordinator.LoadNudge, coordinator.LoadWaiting, coordinator.LoadLeft, coordinator.LoadMoved,
 	coordinator.LoadTaken, coordinator.FaultTold, coordinator.MeterSilent, coordinator.LevelsChanged,
-	coordinator.MachineOut, coordinator.LoadFault, coordinator.TurnPassed, coordinator.WalkUpTold,
+	coordinator.MachineOut, coordinator.LoadFault, coordinator.TurnPassed, coordinator.TurnClosed, coordinator.WalkUpTold,
 }
 
 func summerPlace(t testing.TB) Place {
@@ -68,6 +68,7 @@ func TestWords(t *testing.T) {
 		{"out, load inside", coordinator.LoadFault, func(n *coordinator.Notice) { n.Reason = "out" }, "Please look after your load",
 			"Washer 2 (Cellar) was taken out of service at 14:25, and your load is inside."},
 		{"two homes", coordinator.MachineOut, nil, "Out of service: two homes report a fault", "Nobody is called to 2 (Cellar) since 14:25. Have it looked at, then put it back."},
+		{"closed", coordinator.TurnClosed, nil, "Closed before your turn", "No load may be started any more today (Cellar). You left the queue, as you had chosen; join again whenever it suits you."},
 		{"passed", coordinator.TurnPassed, nil, "Your place is kept", "Somebody who had not been called put a load on in 2 (Cellar). You are still called when it is your turn."},
 		{"unknown kind", "something-new", nil, "News from the laundry room", "It is about 2 (Cellar). Open the page to see it."},
 	} {
@@ -147,7 +148,11 @@ func checkText(t *testing.T, name string, n *coordinator.Notice, lang string) {
 	if machineReport.MatchString(all) {
 		t.Errorf("%s reports on a machine: %q", name, all)
 	}
-	if !strings.Contains(all, "2 (Cellar)") || utf8.RuneCountInString(text.Title) > 45 {
+	place := "2 (Cellar)"
+	if n.Kind == coordinator.TurnClosed { // it is about no machine
+		place = "Cellar"
+	}
+	if !strings.Contains(all, place) || utf8.RuneCountInString(text.Title) > 45 {
 		t.Errorf("%s: no place, or a title that a lock screen cuts: %+v", name, text)
 	}
 }

@@ -168,6 +168,11 @@ func (p *play) callReady() {
 		p.unready(k)
 		p.want[class]--
 		p.roles[i].part = away
+		if p.now > p.w.turns[i].leaves {
+			p.leaves(i)
+			useful = p.useful()
+			continue
+		}
 		p.note(i)
 		if !p.w.turns[i].ghost {
 			p.call(i, p.bestFor(class))
@@ -189,6 +194,14 @@ func (p *play) unready(k int) {
 // full reports whether a home has as many loads in the room as it may.
 func (p *play) full(home int32) bool {
 	return home >= 0 && p.w.limit > 0 && p.loads[home] >= p.w.limit
+}
+
+// leaves lets turn i go, which was not called before the room closed.
+func (p *play) leaves(i int) {
+	if i < p.w.booked && !p.roles[i].told {
+		p.roles[i].told = true
+		p.left--
+	}
 }
 
 // note writes down when turn i was first called.

@@ -53,6 +53,7 @@ type actor struct {
 	behind int           // the machine whose load must be ready; -1 for none
 	dryer  int           // the dryer turn that it books; -1 for none
 	hold   time.Duration
+	leaves time.Duration // it leaves if it was not called until then
 }
 
 // class is a set of turns with the same need that the same machines serve.
@@ -141,7 +142,7 @@ func (w *world) readLine(line Line, homes *homeIndex, now time.Time) {
 			continue
 		}
 		w.turns[i].dryer = len(w.turns)
-		dryer := w.actor(&Turn{ID: t.ID, Home: t.Home, Need: Dry, Wishes: t.Wishes, State: Waiting}, homes, now)
+		dryer := w.actor(&Turn{ID: t.ID, Home: t.Home, Need: Dry, Wishes: t.Wishes, State: Waiting, LeaveAt: t.LeaveAt}, homes, now)
 		dryer.keys = w.keys(^uint64(t.ID)) // its chance is not that of its wash
 		w.turns = append(w.turns, dryer)
 	}
@@ -154,6 +155,7 @@ func (w *world) actor(t *Turn, homes *homeIndex, now time.Time) actor {
 	a := actor{
 		keys: w.keys(uint64(t.ID)), state: t.State, class: -1, need: t.Need, home: homes.index(t.Home), misses: t.Misses,
 		later: ahead(t.NotBefore, now), recall: ahead(t.Recall, now), behind: -1, dryer: -1, hold: w.hold(t.Home),
+		leaves: w.leaves(t, now),
 	}
 	if t.State == Waiting || t.State == Called {
 		a.class = w.classOf(t)
@@ -162,6 +164,20 @@ func (w *world) actor(t *Turn, homes *homeIndex, now time.Time) actor {
 		a.behind = slices.IndexFunc(w.machines, func(d drum) bool { return d.Load == t.Behind })
 	}
 	return a
+}
+
+// leaves is the closing at which a turn leaves that was not called until then.
+func (w *world) leaves(t *Turn, now time.Time) time.Duration {
+	if t.LeaveAt.IsZero() || int(t.Need) >= len(w.windows) {
+		return farthest + 1
+	}
+	from := ahead(t.LeaveAt, now)
+	for _, open := range w.windows[t.Need] {
+		if open.to >= from {
+			return open.to
+		}
+	}
+	return 0
 }
 
 // keys are those of all draws about one turn, or one machine's load.

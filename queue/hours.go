@@ -69,6 +69,29 @@ func (h *Hours) MayStart(now time.Time, length time.Duration, zone *time.Locatio
 	return !now.Before(opens) && !now.After(last) && !now.Add(length).After(ended)
 }
 
+// NextClosing is the first instant after now from which on no start of the given
+// length is allowed, having been allowed until then; zero when there is none in
+// the next eight days.
+func (h *Hours) NextClosing(now time.Time, length time.Duration, zone *time.Location) time.Time {
+	if h.always() {
+		return time.Time{}
+	}
+	var open time.Time // until when it is, of the days looked at
+	y, m, d := now.In(zone).Date()
+	for i := range 9 {
+		midnight := time.Date(y, m, d+i, 0, 0, 0, 0, zone)
+		w, ok := h.window(midnight, time.Date(y, m, d+i+1, 0, 0, 0, 0, zone), length, zone)
+		from, closes := midnight.Add(w.from), midnight.Add(w.to+1)
+		if !open.IsZero() && (!ok || from.After(open)) {
+			return open
+		}
+		if ok && closes.After(now) {
+			open = closes
+		}
+	}
+	return time.Time{}
+}
+
 // NextOpening is the first instant after now at which a start of the given
 // length becomes allowed, having not been so just before; zero when there is
 // none in the next eight days.

@@ -133,3 +133,54 @@ func zoneOf(t *testing.T, name string) *time.Location {
 	}
 	return zone
 }
+
+// TestNextClosing: worked out on the calendar. The room is open from seven to
+// eight, all over at nine, not on Sundays.
+func TestNextClosing(t *testing.T) {
+	h := dayHours()
+	for _, c := range []struct {
+		now, want string
+		length    time.Duration
+	}{
+		{"2026-06-10 12:00", "2026-06-10 20:00", time.Hour},
+		{"2026-06-10 12:00", "2026-06-10 18:30", 150 * time.Minute}, // must be ended by nine
+		{"2026-06-10 20:30", "2026-06-11 20:00", time.Hour},         // closed: the next day's
+		{"2026-06-13 21:00", "2026-06-15 20:00", time.Hour},         // Saturday night; Sunday is closed
+	} {
+		now, _ := time.Parse("2006-01-02 15:04", c.now)
+		want, _ := time.Parse("2006-01-02 15:04", c.want)
+		if got := h.NextClosing(now, c.length, time.UTC); !got.Equal(want.Add(1)) {
+			t.Errorf("after %s it closes at %s, want just after %s", c.now, got, c.want)
+		}
+	}
+	always := AlwaysOpen()
+	if got := always.NextClosing(noon, time.Hour, time.UTC); !got.IsZero() {
+		t.Errorf("a room that is always open closes at %s", got)
+	}
+}
+
+// TestNextClosingAgrees: at the next closing no start is allowed, and just before one was.
+func TestNextClosingAgrees(t *testing.T) {
+	zone := zoneOf(t, "Europe/Berlin")
+	rapid.Check(t, func(t *rapid.T) {
+		h := AlwaysOpen()
+		for i := range h {
+			h[i].Closed = rapid.IntRange(0, 3).Draw(t, "closed") == 0
+			if rapid.Bool().Draw(t, "opens") {
+				h[i].Opens = Clock(rapid.IntRange(0, 12*60).Draw(t, "from"))
+			}
+			if rapid.Bool().Draw(t, "ends") {
+				h[i].LastStart = Clock(rapid.IntRange(12*60, 24*60-1).Draw(t, "last"))
+			}
+		}
+		now := noon.Add(time.Duration(rapid.Int64Range(0, int64(365*24*time.Hour)).Draw(t, "now")))
+		at := h.NextClosing(now, time.Hour, zone)
+		if at.IsZero() {
+			return
+		}
+		if !at.After(now) || h.MayStart(at, time.Hour, zone) || !h.MayStart(at.Add(-1), time.Hour, zone) {
+			t.Fatalf("from %s on, after %s, a start is allowed: %v; just before: %v", at.In(zone), now.In(zone),
+				h.MayStart(at, time.Hour, zone), h.MayStart(at.Add(-1), time.Hour, zone))
+		}
+	})
+}

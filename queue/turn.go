@@ -78,6 +78,9 @@ type Turn struct {
 	Tried bool `json:",omitempty"`
 	// NotBefore is the "not now until" that the resident chose.
 	NotBefore time.Time `json:",omitzero"`
+	// LeaveAt is the resident's choice at closing: when set, the turn leaves at the
+	// first closing after it that finds it waiting; zero, it waits for the morning.
+	LeaveAt time.Time `json:",omitzero"`
 	// Recall is the earliest instant of the next call after a missed one,
 	// unless another turn is called before.
 	Recall time.Time `json:",omitzero"`

@@ -26,7 +26,7 @@ func (s *Server) takeTurn(c echo.Context) error {
 	}
 	f, err := parseForm(c.Request(), field{"need", "What to do", 20, false}, field{"accessible", "Accessible", 3, false},
 		field{"lower", "Lower machine", 3, false}, field{"min-kg", "Smallest size", 8, false},
-		field{"dry-after", "Dry after this", 3, false})
+		field{"dry-after", "Dry after this", 3, false}, field{"leave-at-closing", "Leave at closing", 3, false})
 	if err == nil {
 		var ev coordinator.Join
 		if ev, err = readJoin(f); err == nil {
@@ -46,6 +46,7 @@ func readJoin(f form) (coordinator.Join, error) {
 	ev.Wishes.Accessible = f["accessible"] == "yes"
 	ev.Wishes.Lower = f["lower"] == "yes"
 	ev.DryAfter = f["dry-after"] == "yes" && ev.Need == queue.Wash
+	ev.LeaveAtClosing = f["leave-at-closing"] == "yes"
 	if f["min-kg"] != "" {
 		kg, err := strconv.ParseFloat(f["min-kg"], 64)
 		if err != nil || !(kg >= 0 && kg <= 100) {
@@ -70,7 +71,7 @@ func (s *Server) changeTurn(c echo.Context) error {
 	if err != nil {
 		return echo.ErrNotFound
 	}
-	f, err := parseForm(c.Request(), field{"do", "What to do", 10, false}, field{"minutes", "Not before", 4, false})
+	f, err := parseForm(c.Request(), field{"do", "What to do", 20, false}, field{"minutes", "Not before", 4, false})
 	if err != nil {
 		return s.after(c, sc, "mine", f, err, "")
 	}
@@ -86,6 +87,9 @@ func turnEvent(f form, turn coordinator.TurnID, who *coordinator.Person, now tim
 	switch f["do"] {
 	case "leave":
 		return coordinator.Leave{Turn: turn, Person: who.ID, Home: who.Home}, "left", nil
+	case "leave-at-closing", "stay-at-closing":
+		leave := f["do"] == "leave-at-closing"
+		return coordinator.AtClosing{Turn: turn, Person: who.ID, Home: who.Home, Leave: leave}, "chosen", nil
 	case "let-next":
 		return coordinator.LetNext{Turn: turn, Person: who.ID, Home: who.Home}, "passed", nil
 	case "not-now":

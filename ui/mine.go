@@ -105,6 +105,8 @@ type turnView struct {
 	DryAfter              bool
 	NotBefore             string
 	Later                 []laterChoice
+	// Closes: the room has opening hours, so that the turn leaves at closing, or not.
+	Closes, LeavesAtClosing bool
 }
 
 // laterChoice is one choice of "not now until".
@@ -152,6 +154,7 @@ func (sc *scene) turnView(t *queue.Turn) turnView {
 		ID: t.ID, Called: t.State == queue.Called, Need: needWord(t.Need), Word: callWord(t.ID),
 		Place: ordinal(place(sc.snap, t)), SecondCall: t.Misses > 0, DryAfter: t.DryAfter,
 		HasBehind: hasBehind(sc.snap, t),
+		Closes:    sc.snap.Rules.Hours != queue.AlwaysOpen(), LeavesAtClosing: !t.LeaveAt.IsZero(),
 	}
 	if t.NotBefore.After(sc.now) {
 		v.NotBefore = tell.at(t.NotBefore)

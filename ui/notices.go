@@ -35,6 +35,7 @@ var noticeWords = map[coordinator.NoticeKind]string{
 	coordinator.LevelsChanged: "%s draws another power",
 	coordinator.MachineOut:    "%s taken out of service, reported by two homes",
 	coordinator.LoadFault:     "something is wrong with %s, load inside",
+	coordinator.TurnClosed:    "the room closed, and the turn left as chosen",
 	coordinator.TurnPassed:    "%s begun by somebody not called, place kept",
 	coordinator.WalkUpTold:    "%s begun out of turn",
 }

@@ -49,6 +49,7 @@ var kindWords = map[coordinator.NoticeKind]string{
 	coordinator.TurnMissed:   "I missed a call",
 	coordinator.TurnEnded:    "My turn has ended",
 	coordinator.TurnReturned: "I am at the head of the queue again",
+	coordinator.TurnClosed:   "The room closed before my turn, and I left the queue",
 	coordinator.TurnPassed:   "Somebody started out of turn, my place is kept",
 	coordinator.LoadBegun:    "A machine kept for me was started",
 	coordinator.LoadReady:    "My load is ready",

@@ -31,6 +31,7 @@ type takeView struct {
 	Lower      bool
 	Sizes      []float64
 	DryAfter   bool
+	Closes     bool // the room has opening hours
 	Problem    *problem
 }
 
@@ -47,6 +48,7 @@ var thanks = map[string]string{
 	"not-mine":   "Noted: that start was not yours, and your turn is called again.",
 	"still":      "Noted: your load is still inside.",
 	"more":       "Noted: you have more time for this load.",
+	"chosen":     "Noted.",
 	"left":       "You left the queue.",
 	"passed":     "The next one goes first.",
 	"later":      "You keep your place and are not called before then.",
@@ -117,6 +119,7 @@ func takeForm(sc *scene) takeView {
 	v.Lower = has(func(m coordinator.MachineView) bool { return m.Stacked })
 	v.DryAfter = has(func(m coordinator.MachineView) bool { return serves(m.Kind, queue.Dry) }) &&
 		has(func(m coordinator.MachineView) bool { return serves(m.Kind, queue.Wash) })
+	v.Closes = sc.snap.Rules.Hours != queue.AlwaysOpen()
 	for i := range machines {
 		if kg := machines[i].CapacityKg; kg > 0 && !slices.Contains(v.Sizes, kg) {
 			v.Sizes = append(v.Sizes, kg)
