@@ -66,6 +66,10 @@ func TestNumberBounds(t *testing.T) {
 func TestRuleBounds(t *testing.T) {
 	for key, b := range map[string]bounds{
 		"hold":                   {[]string{`"1m"`, `"3h"`}, []string{`"59s"`, `"0s"`, `"3h1s"`, `"10"`}},
+		"longer_hold":            {[]string{`"0s"`, `"3h"`}, []string{`"3h1s"`, `"-1m"`}},
+		"longer_hold_homes":      {[]string{`[]`, `["12", "14"]`}, []string{`["12", "12"]`, `[" "]`, `"12"`}},
+		"dry_call_ahead":         {[]string{`"0s"`, `"15m"`}, []string{`"16m"`, `"-1m"`}},
+		"on_my_way_adds":         {[]string{`"0s"`, `"3h"`}, []string{`"4h"`, `"-1s"`}},
 		"grace":                  {[]string{`"0s"`, `"3h"`}, []string{`"8d"`, `"-1m"`}},
 		"turns_per_home":         {[]string{"1", "100"}, []string{"0", "101", "99999999999"}},
 		"loads_per_home":         {[]string{"1", "100"}, []string{"0", "-1"}},

@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,6 +29,10 @@ type setting struct{ name, value string }
 func settings(r coordinator.Rules) []setting {
 	out := []setting{
 		{"hold", span(r.Hold)},
+		{"longer_hold", span(r.LongerHold)},
+		{"longer_hold_homes", homesText(r.LongerHoldHomes)},
+		{"dry_call_ahead", span(r.DryCallAhead)},
+		{"on_my_way_adds", span(r.OnMyWayAdds)},
 		{"grace", span(r.Grace)},
 		{"ladder", ladderText(r.Ladder)},
 		{"turns_per_home", fmt.Sprint(r.Limits.TurnsPerHome)},
@@ -58,6 +63,19 @@ func clockText(c queue.Clock) string {
 		return "none"
 	}
 	return c.String()
+}
+
+// homesText says how many homes there are, and which by their ids.
+func homesText(homes []coordinator.HomeID) string {
+	if len(homes) == 0 {
+		return "no homes"
+	}
+	parts := make([]string, len(homes))
+	for i, home := range homes {
+		parts[i] = string(home)
+	}
+	slices.Sort(parts)
+	return strings.Join(parts, ", ")
 }
 
 func ladderText(steps []coordinator.LadderStep) string {

@@ -21,6 +21,8 @@ func TestDifferences(t *testing.T) {
 		"none":                  {func(*rules) {}, nil},
 		"more time":             {func(r *rules) { r.MoreTime = time.Hour }, []string{"more_time: 10m in the file, 1h in force"}},
 		"more time, waited for": {func(r *rules) { r.MoreTimeWaiting = time.Minute }, []string{"more_time_waiting: 0s in the file, 1m in force"}},
+		"longer hold":           {func(r *rules) { r.LongerHold = time.Hour }, []string{"longer_hold: 20m in the file, 1h in force"}},
+		"for whom":              {func(r *rules) { r.LongerHoldHomes = []queue.HomeID{"b", "a"} }, []string{"longer_hold_homes: no homes in the file, a, b in force"}},
 		"walk-ups":              {func(r *rules) { r.WalkUps = coordinator.Reported }, []string{"walk_ups: allowed in the file, reported in force"}},
 		"hold":                  {func(r *rules) { r.Hold = 90 * time.Second }, []string{"hold: 10m in the file, 1m30s in force"}},
 		"ladder": {func(r *rules) { r.Ladder = r.Ladder[:1] },
@@ -51,10 +53,11 @@ func TestDifferences(t *testing.T) {
 func TestDifferencesKnowEveryRule(t *testing.T) {
 	seed := coordinator.DefaultRules()
 	seed.CallUncollectedAfter = time.Hour
+	seed.LongerHoldHomes = []queue.HomeID{"a"}
 	kind := reflect.TypeFor[coordinator.Rules]()
 	for i := range kind.NumField() {
 		stored := seed
-		stored.Ladder = slices.Clone(seed.Ladder)
+		stored.Ladder, stored.LongerHoldHomes = slices.Clone(seed.Ladder), slices.Clone(seed.LongerHoldHomes)
 		changeSomething(reflect.ValueOf(&stored).Elem().Field(i))
 		if got := config.Differences(seed, stored); len(got) == 0 {
 			t.Errorf("a change of %s is not told", kind.Field(i).Name)
@@ -69,6 +72,8 @@ func changeSomething(v reflect.Value) {
 		changeSomething(v.Field(0))
 	case reflect.Slice, reflect.Array:
 		changeSomething(v.Index(0))
+	case reflect.String:
+		v.SetString(v.String() + "x")
 	case reflect.Bool:
 		v.SetBool(!v.Bool())
 	case reflect.Uint8:

@@ -19,6 +19,8 @@ var examples = map[string]string{
 	"nightly":                `"15 4 * * *"`,
 	"currency":               `"EUR"`,
 	"call_uncollected_after": `"30m"`,
+	"longer_hold_homes":      `["12", "14"]`,
+	"dry_call_ahead":         `"3m"`,
 	"assume_empty_after":     `"3h"`,
 	"idle_for":               `"3m"`,
 	"reserved_for":           `["12", "14"]`,

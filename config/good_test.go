@@ -100,7 +100,8 @@ func TestFullRules(t *testing.T) {
 	sunday := weekday
 	sunday.Closed = true
 	want := coordinator.Rules{
-		Hold: 12 * time.Minute, Grace: 20 * time.Minute,
+		Hold: 12 * time.Minute, LongerHold: 25 * time.Minute, LongerHoldHomes: []queue.HomeID{"12", "Ground floor"},
+		DryCallAhead: 5 * time.Minute, OnMyWayAdds: 2 * time.Minute, Grace: 20 * time.Minute,
 		Ladder: []coordinator.LadderStep{
 			{After: 20 * time.Minute, Tell: coordinator.TellOwner}, {After: 40 * time.Minute, Tell: coordinator.TellNext},
 		},

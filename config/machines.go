@@ -61,16 +61,22 @@ func (b *builder) place(s *section, m *coordinator.Machine) {
 	if m.Accessible && m.Stacked {
 		s.warn("stacked", "the machine stands above another, and is marked as accessible from a wheelchair", "correct one of the two")
 	}
-	var homes []string
-	s.texts("reserved_for", &homes)
-	for _, home := range homes {
-		home = strings.TrimSpace(home)
-		if home == "" {
-			s.wrong("reserved_for", "one of the homes has no name", `list the homes as residents call them, such as ["12", "14"]`)
+	m.ReservedFor = append(m.ReservedFor, s.homes("reserved_for")...)
+}
+
+// homes decodes a list of homes by their names.
+func (s *section) homes(key string) []queue.HomeID {
+	var names []string
+	var out []queue.HomeID
+	s.texts(key, &names)
+	for _, home := range names {
+		if home = strings.TrimSpace(home); home == "" {
+			s.wrong(key, "one of the homes has no name", `list the homes as residents call them, such as ["12", "14"]`)
 			continue
 		}
-		m.ReservedFor = append(m.ReservedFor, queue.HomeID(home))
+		out = append(out, queue.HomeID(home))
 	}
+	return out
 }
 
 // power reads the settings of the machine's cycle engine.

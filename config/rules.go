@@ -15,6 +15,12 @@ func (b *builder) rules(base coordinator.Rules, s *section) coordinator.Rules {
 	r := base
 	r.Ladder = slices.Clone(base.Ladder)
 	s.duration("hold", &r.Hold)
+	s.duration("longer_hold", &r.LongerHold)
+	if homes := s.homes("longer_hold_homes"); s.has("longer_hold_homes") {
+		r.LongerHoldHomes = homes
+	}
+	s.duration("dry_call_ahead", &r.DryCallAhead)
+	s.duration("on_my_way_adds", &r.OnMyWayAdds)
 	s.duration("grace", &r.Grace)
 	s.duration("call_uncollected_after", &r.CallUncollectedAfter)
 	s.duration("assume_empty_after", &r.AssumeEmptyAfter)

@@ -146,6 +146,13 @@ type (
 		Person PersonID
 		Rules  Rules
 	}
+	// HoldLonger says whether machines are kept longer for a home (a manager's act);
+	// it is a change of the house rules.
+	HoldLonger struct {
+		Person PersonID
+		Home   HomeID
+		On     bool
+	}
 	// MovedOut ends the turns of a person or of a whole home, and makes their loads unclaimed.
 	MovedOut struct {
 		Person PersonID // empty: the whole home
@@ -176,6 +183,7 @@ func (ByHand) roomEvent()        {}
 func (StartByHand) roomEvent()   {}
 func (EndByHand) roomEvent()     {}
 func (SetRules) roomEvent()      {}
+func (HoldLonger) roomEvent()    {}
 func (MovedOut) roomEvent()      {}
 
 // Reply is what a step tells its caller besides the changes.

@@ -1,6 +1,7 @@
 package coordinator
 
 import (
+	"slices"
 	"time"
 
 	"drumturn/queue"
@@ -90,14 +91,14 @@ func (r *Room) outlook() *queue.Outlook {
 	l, rules := &r.state.Learned, &r.state.Rules
 	cycles := [...]queue.Spread{queue.Wash: l.toTold(queue.Wash), queue.Dry: l.toTold(queue.Dry), queue.WashAndDry: l.toTold(queue.WashAndDry)}
 	walks := l.walks()
-	hold := rules.Hold
+	holds := Rules{Hold: rules.Hold, LongerHold: rules.LongerHold, LongerHoldHomes: slices.Clone(rules.LongerHoldHomes)}
 	return &queue.Outlook{
 		Cycle:       func(n queue.Need) queue.Spread { return cycles[n] },
 		WalkDown:    queue.Sampled(walks, queue.Span{Low: time.Minute, Median: walkDown, High: 2 * walkDown}),
 		Missed:      queue.Share(len(l.Answers)-len(walks), len(l.Answers), priorMissed),
 		Collect:     queue.Sampled(l.Delays, around(priorDelay)),
 		CallAfter:   rules.CallWithLoadAfter(),
-		Hold:        func(HomeID) time.Duration { return hold },
+		Hold:        holds.HoldFor,
 		RecallAfter: rules.RecallAfter,
 		Seed:        seedOf(r.plan.ID),
 	}

@@ -14,7 +14,7 @@ func TestMailAddress(t *testing.T) {
 	for text, want := range map[string]string{
 		"anna@example.org": "anna@example.org", " anna@Example.ORG ": "anna@example.org", "A.b+laundry@x-y.example.org": "A.b+laundry@x-y.example.org",
 		"o'neill_1!#$%&*/=?^`{|}~-@example.org": "o'neill_1!#$%&*/=?^`{|}~-@example.org",
-		"": "", "anna": "", "@example.org": "", "anna@": "", "anna@localhost": "", "anna@127.0.0.1": "", "anna@[127.0.0.1]": "",
+		"":                                      "", "anna": "", "@example.org": "", "anna@": "", "anna@localhost": "", "anna@127.0.0.1": "", "anna@[127.0.0.1]": "",
 		"a@b@example.org": "", "an na@example.org": "", ".anna@example.org": "", "anna.@example.org": "", "an..na@example.org": "",
 		"Anna <anna@example.org>": "", "anna@example.org,ben@example.org": "", "anna@example.org\r\nBcc: x@example.org": "",
 		"anna\r\n@example.org": "", "änna@example.org": "", "anna@exämple.org": "", "anna@-x.example.org": "", "anna@x-.example.org": "",

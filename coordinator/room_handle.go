@@ -26,6 +26,8 @@ func (r *Room) handle(now time.Time, ev Event) error {
 		return r.notNow(now, e)
 	case MovedOut:
 		return r.movedOut(e)
+	case HoldLonger:
+		return r.holdLonger(e)
 	case SetRules:
 		return r.setRules(e)
 	}
@@ -74,6 +76,28 @@ func (r *Room) at(id MachineID, do func(i int) error) error {
 	return do(i)
 }
 
+// holdLonger changes for which homes a machine is kept longer.
+func (r *Room) holdLonger(e HoldLonger) error {
+	if e.Home == "" {
+		return Refuse(Invalid, "longer.home", "Choose the home for which machines are to be kept longer.")
+	}
+	homes := slices.DeleteFunc(slices.Clone(r.state.Rules.LongerHoldHomes), func(h HomeID) bool { return h == e.Home })
+	if e.On {
+		homes = append(homes, e.Home)
+	}
+	if len(homes) == len(r.state.Rules.LongerHoldHomes) {
+		return nil
+	}
+	r.state.Rules.LongerHoldHomes = homes
+	r.state.RulesVersion++
+	note := "usual hold"
+	if e.On {
+		note = "longer hold"
+	}
+	r.fact(Fact{Kind: FactRules, Person: e.Person, Home: e.Home, Note: note})
+	return nil
+}
+
 // setRules replaces the house rules.
 func (r *Room) setRules(e SetRules) error {
 	if problems := e.Rules.Validate(); len(problems) > 0 {
@@ -82,6 +106,7 @@ func (r *Room) setRules(e SetRules) error {
 	}
 	r.state.Rules = e.Rules
 	r.state.Rules.Ladder = slices.Clone(e.Rules.Ladder)
+	r.state.Rules.LongerHoldHomes = slices.Clone(e.Rules.LongerHoldHomes)
 	r.state.RulesVersion++
 	r.fact(Fact{Kind: FactRules, Person: e.Person})
 	return nil

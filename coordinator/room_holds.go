@@ -54,6 +54,14 @@ func (r *Room) holder(i int) *queue.Turn {
 	return nil
 }
 
+// holdFor is how long a machine is kept for a turn.
+func (r *Room) holdFor(id TurnID) time.Duration {
+	if k := r.state.Turns.Index(id); k >= 0 {
+		return r.state.Rules.HoldFor(r.state.Turns[k].Home)
+	}
+	return r.state.Rules.Hold
+}
+
 // dropHold frees the machine that is held for a turn, if one is.
 func (r *Room) dropHold(id TurnID) {
 	for i := range r.state.Machines {
@@ -229,7 +237,7 @@ func (r *Room) plainer(a, b int) bool {
 func (r *Room) call(k, i int, now time.Time) {
 	m := &r.state.Machines[i]
 	l := r.load(m.Load)
-	r.state.Turns.Call(k, m.ID, now, r.state.Rules.Hold)
+	r.state.Turns.Call(k, m.ID, now, r.state.Rules.HoldFor(r.state.Turns[k].Home))
 	t := r.state.Turns[k]
 	m.Hold = &Hold{Turn: t.ID, Since: now, Until: t.HoldUntil, LoadInside: l != nil}
 	m.Since = now

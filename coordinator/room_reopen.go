@@ -27,7 +27,7 @@ func (r *Room) restartHolds(now, since time.Time) {
 		h := r.state.Machines[i].Hold
 		if h != nil && h.Until.After(since) && !h.Until.After(now) && !h.Restarted {
 			h.Restarted = true
-			r.extendHold(h, now.Add(r.state.Rules.Hold))
+			r.extendHold(h, now.Add(r.holdFor(h.Turn)))
 		}
 	}
 }

@@ -19,6 +19,7 @@ func (r *Room) Snapshot(now time.Time) *Snapshot {
 		Turns: slices.Clone([]queue.Turn(r.state.Turns)),
 	}
 	s.Rules.Ladder = slices.Clone(s.Rules.Ladder)
+	s.Rules.LongerHoldHomes = slices.Clone(s.Rules.LongerHoldHomes)
 	if r.supplyOut() {
 		s.SupplySince = r.state.Supply.Since
 	}

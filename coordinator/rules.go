@@ -2,6 +2,7 @@ package coordinator
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"drumturn/queue"
@@ -84,6 +85,16 @@ func (m *Manner) UnmarshalText(text []byte) error {
 type Rules struct {
 	// Hold is how long a called resident's machine is kept.
 	Hold time.Duration
+	// LongerHold is the same for the homes in LongerHoldHomes, who need more time
+	// to come; never less than Hold.
+	LongerHold      time.Duration
+	LongerHoldHomes []HomeID `json:",omitempty"`
+	// DryCallAhead is how long before the expected end of a wash the dryer that was
+	// booked behind it may be called; its hold counts from the end. 0: called at the end.
+	DryCallAhead time.Duration
+	// OnMyWayAdds is how much longer a machine is kept for a called resident who
+	// says that they are on their way, once; 0: they only tell the others.
+	OnMyWayAdds time.Duration
 	// Grace is how long after the ready notice a load is not yet overdue.
 	Grace time.Duration
 	// Ladder is what happens while a finished load stays: rising After. The
@@ -122,8 +133,10 @@ type Rules struct {
 // to 15 minutes are common in published laundry-room rules.
 func DefaultRules() Rules {
 	return Rules{
-		Hold:  10 * time.Minute,
-		Grace: 10 * time.Minute,
+		Hold:         10 * time.Minute,
+		LongerHold:   20 * time.Minute,
+		DryCallAhead: 3 * time.Minute,
+		Grace:        10 * time.Minute,
 		Ladder: []LadderStep{
 			{10 * time.Minute, TellOwner},
 			{15 * time.Minute, TellNext},
@@ -146,7 +159,18 @@ func DefaultRules() Rules {
 // since are the rules that came later than stored rooms: one stored before them
 // takes them from its seed.
 func (r *Rules) since() Rules {
-	return Rules{MoreTime: r.MoreTime, MoreTimeWaiting: r.MoreTimeWaiting, WalkUps: r.WalkUps}
+	return Rules{
+		MoreTime: r.MoreTime, MoreTimeWaiting: r.MoreTimeWaiting, WalkUps: r.WalkUps, LongerHold: r.LongerHold,
+		LongerHoldHomes: slices.Clone(r.LongerHoldHomes), DryCallAhead: r.DryCallAhead, OnMyWayAdds: r.OnMyWayAdds,
+	}
+}
+
+// HoldFor is how long a machine is kept for a called resident of a home.
+func (r *Rules) HoldFor(home HomeID) time.Duration {
+	if slices.Contains(r.LongerHoldHomes, home) {
+		return max(r.Hold, r.LongerHold)
+	}
+	return r.Hold
 }
 
 // CallWithLoadAfter is CallUncollectedAfter with its default applied.

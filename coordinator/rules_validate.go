@@ -2,6 +2,7 @@ package coordinator
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,6 +18,7 @@ const (
 	maxKeep    = 3660
 	maxLadder  = 20
 	maxMore    = 3 * time.Hour
+	maxAhead   = 15 * time.Minute
 )
 
 // Validate lists what is wrong with the rules. A Path is the setting's name in
@@ -24,6 +26,10 @@ const (
 func (r *Rules) Validate() []Problem {
 	var c checks
 	c.within("hold", r.Hold, minHold, maxHold, "a called resident needs time to come down")
+	c.within("longer_hold", r.LongerHold, 0, maxHold, "")
+	c.homes("longer_hold_homes", r.LongerHoldHomes)
+	c.within("dry_call_ahead", r.DryCallAhead, 0, maxAhead, "")
+	c.within("on_my_way_adds", r.OnMyWayAdds, 0, maxHold, "")
 	c.within("grace", r.Grace, 0, maxWait, "")
 	c.ladder(r.Ladder)
 	c.count("turns_per_home", r.Limits.TurnsPerHome, 1, maxPerHome, "a home could never take a turn")
@@ -87,6 +93,20 @@ func (c *checks) count(path string, n, lo, hi int, why string) {
 		c.add(path, fmt.Sprintf("%d is too low", n), right)
 	case n > hi:
 		c.add(path, fmt.Sprintf("%d is too high", n), right)
+	}
+}
+
+// homes wants each home named, and once.
+func (c *checks) homes(path string, list []HomeID) {
+	for i, home := range list {
+		switch {
+		case home == "":
+			c.add(path, "one of the homes has no name", `list the homes as residents call them, such as ["12", "14"]`)
+			return
+		case slices.Contains(list[:i], home):
+			c.add(path, fmt.Sprintf("home %s is listed twice", home), "list each home once")
+			return
+		}
 	}
 }
 

@@ -41,6 +41,7 @@ type managerRoom struct {
 	Code, JoinAddress, QR            string
 	Head                             headView
 	Machines                         []managerMachine
+	Longer                           longerView
 }
 
 // managerMachine is a machine's row with what the manager can do to it.
@@ -119,6 +120,7 @@ func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom 
 		v.Code, v.JoinAddress = inv.Code, s.joinAddress(room, inv.Code)
 		v.QR = roomPath(room) + "/join.svg?v=" + hashSecret(inv.Code)[:8]
 	}
+	v.Longer = longerHolds(sc, people)
 	for i := range sc.snap.Machines {
 		m := &sc.snap.Machines[i]
 		mm := managerMachine{

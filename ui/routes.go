@@ -56,6 +56,7 @@ func (s *Server) routes() []route {
 		{post, "/manager/notices/mute", s.mute(managers)},
 		{post, "/manager/notices/try", s.tryNotice(managers)},
 		{post, "/manager/r/:room/m/:machine", s.managerAct},
+		{post, "/manager/r/:room/longer-hold", s.longerHold},
 		{post, "/manager/r/:room/invitation", s.rotateInvitation},
 		{get, "/manager/r/:room/sheets", s.sheetsPage},
 		{post, "/manager/r/:room/m/:machine/code", s.rotateMachineCode},

@@ -99,21 +99,27 @@ func (a *app) openHouse(ctx context.Context) error {
 	return err
 }
 
-// plans are the file's rooms, with the names of homes that machines are
-// reserved for turned into ids.
+// plans are the file's rooms, with the names of homes in them turned into ids.
 func plans(file *config.File) []coordinator.Plan {
 	out := slices.Clone(file.Rooms)
 	for i := range out {
 		out[i].Machines = slices.Clone(out[i].Machines)
 		for k := range out[i].Machines {
 			m := &out[i].Machines[k]
-			m.ReservedFor = slices.Clone(m.ReservedFor)
-			for j, name := range m.ReservedFor {
-				m.ReservedFor[j] = coordinator.HomeIDFor(string(name))
-			}
+			m.ReservedFor = homeIDs(m.ReservedFor)
 		}
+		out[i].Seed.LongerHoldHomes = homeIDs(out[i].Seed.LongerHoldHomes)
 	}
 	return out
+}
+
+// homeIDs turns the names of homes into their ids.
+func homeIDs(names []coordinator.HomeID) []coordinator.HomeID {
+	ids := slices.Clone(names)
+	for i, name := range ids {
+		ids[i] = coordinator.HomeIDFor(string(name))
+	}
+	return ids
 }
 
 // run runs everything until ctx ends or a part fails for good. What takes work

@@ -63,7 +63,7 @@ const safetyLines = `Safety:
 // counted says how much there is in a building.
 func counted(file *config.File) string {
 	machines := 0
-	for _, room := range file.Rooms {
+	for _, room := range plans(file) {
 		machines += len(room.Machines)
 	}
 	return count(len(file.Rooms), "room") + ", " + count(machines, "machine") + ", " + count(len(file.Meters), "meter")

@@ -38,10 +38,14 @@ func TestPlansNameHomes(t *testing.T) {
 		{ID: "a", Machines: []coordinator.Machine{{Machine: queue.Machine{ID: "1", ReservedFor: []queue.HomeID{"12", "14 left"}}}, {Machine: queue.Machine{ID: "2"}}}},
 		{ID: "b", Machines: []coordinator.Machine{{Machine: queue.Machine{ID: "3", ReservedFor: []queue.HomeID{"12"}}}}},
 	}}
+	file.Rooms[1].Seed.LongerHoldHomes = []queue.HomeID{"14 left"}
 	got := plans(file)
 	want := []queue.HomeID{coordinator.HomeIDFor("12"), coordinator.HomeIDFor("14 left")}
 	if !slices.Equal(got[0].Machines[0].ReservedFor, want) || len(got[0].Machines[1].ReservedFor) != 0 || got[1].Machines[0].ReservedFor[0] != want[0] {
 		t.Errorf("the plans are %+v", got)
+	}
+	if longer := got[1].Seed.LongerHoldHomes; len(longer) != 1 || longer[0] != want[1] || file.Rooms[1].Seed.LongerHoldHomes[0] != "14 left" {
+		t.Errorf("machines are kept longer for %q, in the file for %q", longer, file.Rooms[1].Seed.LongerHoldHomes)
 	}
 	if file.Rooms[0].Machines[0].ReservedFor[0] != "12" || got[0].ID != "a" || got[1].ID != "b" {
 		t.Errorf("the file became %+v", file.Rooms)
