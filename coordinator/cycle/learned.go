@@ -43,7 +43,7 @@ func New(s Settings) *Learned {
 
 func (l *Learned) clear() {
 	l.mem = learnedMemory{}
-	l.mem.Energy.Power.MaxGap = l.s.SilentAfter
+	l.mem.set(l.s)
 	l.mem.Levels.threshold(l.s, false)
 	l.mem.Profile.Codes = make([]byte, 0, profileMost)
 	l.mem.Profile.Began = make([]byte, 0, profileMost)

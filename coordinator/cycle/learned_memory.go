@@ -80,6 +80,14 @@ func (m *learnedMemory) cadence(high bool) *cadence {
 	return &m.Meter[0]
 }
 
+// set takes over what the settings say of the meter, also of one that had other
+// settings when the memory was written.
+func (m *learnedMemory) set(s Settings) {
+	m.Energy.Power.MaxGap = s.SilentAfter
+	m.Energy.Register.Modulus = s.RegisterModulusWh
+	m.Derived.Register.Modulus = s.RegisterModulusWh
+}
+
 // last is the newest reading.
 func (m *learnedMemory) last() Reading {
 	r := Reading{At: m.ReadAt, Watts: math.NaN(), Wh: math.NaN()}
@@ -133,7 +141,7 @@ func (l *Learned) Restore(c Checkpoint) error {
 	}
 	fresh := l.mem
 	l.mem = m
-	l.mem.Energy.Power.MaxGap = fresh.Energy.Power.MaxGap
+	l.mem.set(l.s)
 	l.mem.Profile.Codes = append(fresh.Profile.Codes, m.Profile.Codes...)
 	l.mem.Profile.Began = append(fresh.Profile.Began, m.Profile.Began...)
 	l.mem.Stops = append(fresh.Stops, m.Stops...)
