@@ -57,6 +57,10 @@ func (l *Learned) clear() {
 func (l *Learned) Read(now time.Time, r Reading) []Event {
 	l.events = l.events[:0]
 	m := &l.mem
+	if !isFinite(r.Watts) && !isFinite(r.Wh) {
+		// A read that failed is no word of the meter.
+		return l.due(now)
+	}
 	if r.At.IsZero() || !m.ReadAt.IsZero() && !r.At.After(m.ReadAt) {
 		return l.events
 	}
@@ -64,7 +68,7 @@ func (l *Learned) Read(now time.Time, r Reading) []Event {
 	w := l.power(r)
 	m.keep(r)
 	if math.IsNaN(w) {
-		// A failed read says nothing: the last power stands as long as any does.
+		// Nothing is said of the power: the last one stands as long as any does.
 		return l.due(now)
 	}
 	l.take(now, r.At, w, r)

@@ -42,10 +42,6 @@ func closing(t testing.TB, events []Event) Event {
 // TestEnergyOverARollOver: a register of 16 bits that begins again in mid-cycle, at
 // a random place of it, counts the whole cycle for every engine that is told of it.
 func TestEnergyOverARollOver(t *testing.T) {
-	engines := map[string]func(Settings) Engine{
-		"learned": func(s Settings) Engine { return New(s) },
-		"fixed":   func(s Settings) Engine { return NewFixed(s) },
-	}
 	modulus := RegisterModulusBits(16, 1)
 	rapid.Check(t, func(t *rapid.T) {
 		name := rapid.SampledFrom([]string{"learned", "fixed"}).Draw(t, "engine")

@@ -13,6 +13,12 @@ func dryer() Settings {
 	return s
 }
 
+// engines make each kind of engine, by name.
+var engines = map[string]func(Settings) Engine{
+	"learned": func(s Settings) Engine { return New(s) },
+	"fixed":   func(s Settings) Engine { return NewFixed(s) },
+}
+
 // quantised rounds to steps of 2 W, as a cheap meter does.
 func quantised(rs []Reading) []Reading {
 	for i := range rs {
