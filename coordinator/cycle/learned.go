@@ -57,7 +57,8 @@ func (l *Learned) clear() {
 func (l *Learned) Read(now time.Time, r Reading) []Event {
 	l.events = l.events[:0]
 	m := &l.mem
-	if !isFinite(r.Watts) && !isFinite(r.Wh) {
+	r.Watts, r.Wh = within(r.Watts, mostWatts), within(r.Wh, mostWh)
+	if math.IsNaN(r.Watts) && math.IsNaN(r.Wh) {
 		// A read that failed is no word of the meter.
 		return l.due(now)
 	}
@@ -87,15 +88,23 @@ func (l *Learned) power(r Reading) float64 {
 	if math.IsNaN(w) && !math.IsNaN(r.Wh) {
 		w = l.mem.Derived.Add(r.At, r.Wh)
 	}
-	if math.IsNaN(w) || w > mostWatts || w < -mostWatts {
-		return math.NaN()
+	return max(0, within(w, mostWatts))
+}
+
+// within is a value if it lies between -most and most, else not a number.
+func within(v, most float64) float64 {
+	if v >= -most && v <= most {
+		return v
 	}
-	return max(0, w)
+	return math.NaN()
 }
 
 // mostWatts is more than any machine on a household's circuit takes: a value
 // beyond is a fault of the meter.
 const mostWatts = 30_000
+
+// mostWh is more than any register counts to, Wh.
+const mostWh = 1e15
 
 // take folds one reading.
 func (l *Learned) take(now, at time.Time, w float64, r Reading) {

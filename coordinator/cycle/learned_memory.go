@@ -2,7 +2,6 @@ package cycle
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -136,7 +135,7 @@ func (l *Learned) Restore(c Checkpoint) error {
 		return fmt.Errorf("learned engine: restore: %w", err)
 	}
 	m.migrate(c.Version)
-	if err := m.check(); err != nil {
+	if err := m.check(c.At); err != nil {
 		return fmt.Errorf("learned engine: restore: %w", err)
 	}
 	fresh := l.mem
@@ -159,43 +158,9 @@ func (m *learnedMemory) migrate(version int) {
 		m.Lull.Placed = m.Lull.Active
 		m.Profile.Began = make([]byte, len(m.Profile.Codes))
 	}
-}
-
-var errCheckpoint = errors.New("the checkpoint does not fit together")
-
-// check reports whether a memory that was read could have been written.
-func (m *learnedMemory) check() error {
-	if len(m.Profile.Codes) > profileMost || len(m.Stops) > stopsMost || len(m.Past.Runs) > runsKept {
-		return fmt.Errorf("%w: more in it than is ever kept", errCheckpoint)
+	// Early ones have it without a bound where there was no strong phase.
+	m.Lull.Stop.Since = min(m.Lull.Stop.Since, saneTime)
+	for i := range m.Stops {
+		m.Stops[i].Since = min(m.Stops[i].Since, saneTime)
 	}
-	if len(m.Profile.Began) != len(m.Profile.Codes) {
-		return fmt.Errorf("%w: phases of %d minutes of %d", errCheckpoint, len(m.Profile.Began), len(m.Profile.Codes))
-	}
-	if m.Endings.N < 0 || m.Levels.Cycles < 0 || m.Profile.Filled < 0 || m.Profile.Filled > profileStep {
-		return fmt.Errorf("%w: a count is out of range", errCheckpoint)
-	}
-	if !(m.Levels.WorkW > 0) {
-		return fmt.Errorf("%w: no threshold", errCheckpoint)
-	}
-	if m.Running && m.Start.IsZero() {
-		return fmt.Errorf("%w: a cycle without a start", errCheckpoint)
-	}
-	for i := range m.Past.Runs {
-		if err := m.Past.Runs[i].check(); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (r *run) check() error {
-	if len(r.Codes) > profileMost || len(r.Marks) > landmarksMost || r.Length < 0 || !(r.Weight >= 0) {
-		return fmt.Errorf("%w: run of %d minutes", errCheckpoint, len(r.Codes))
-	}
-	for _, j := range r.Marks {
-		if j < 1 || j >= len(r.Codes) {
-			return fmt.Errorf("%w: landmark %d in a run of %d minutes", errCheckpoint, j, len(r.Codes))
-		}
-	}
-	return nil
 }

@@ -39,6 +39,7 @@ func (l *Learned) lulls() {
 	m.Lull.begin(m.WorkAt, m.WorkWh, place{})
 	s := stop{Steps: len(m.Profile.Codes)}
 	s.After, s.Since = l.afterStrong(m.WorkAt)
+	s.Since = min(s.Since, saneTime) // without a strong phase since ever
 	s.Slack = max(endingsSlack, s.Since/5) + m.Meter[1].Usual
 	m.Lull.Stop = s
 }
