@@ -17,7 +17,7 @@ import (
 	"github.com/labstack/echo/v4"
 )
 
-//go:embed static/app.css static/app.js static/sw.js
+//go:embed static/app.css static/app.js static/wall.js static/sw.js
 var staticFiles embed.FS
 
 // asset is one file as it is sent.
@@ -96,9 +96,25 @@ func sendFile(c echo.Context, file assetFile) error {
 }
 
 // serviceWorker is served from the top, or it could not look after all pages.
+// The checksum is written into it: whatever file changes, the worker does, and
+// browsers then fetch and start it anew.
 func (s *Server) serviceWorker(c echo.Context) error {
 	c.Response().Header().Set("Cache-Control", "no-cache")
-	return sendFile(c, s.assets.files["sw.js"])
+	return sendFile(c, s.assets.worker())
+}
+
+// worker is the service worker's file with the checksum before it.
+func (a *assets) worker() assetFile {
+	file := a.files["sw.js"]
+	file.plain = append([]byte("self.sum = '"+a.sum+"';\n"), file.plain...)
+	file.zipped = zip(file.plain)
+	return file
+}
+
+// offlinePage is what the worker shows where there is no connection and no
+// page was kept. It is the same for everybody who asks.
+func (s *Server) offlinePage(c echo.Context) error {
+	return s.render(c, http.StatusOK, "offline", nil)
 }
 
 // pushKey is the key that a subscription must be made with.

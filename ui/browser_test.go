@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -92,16 +93,28 @@ func (b *browser) do(t *testing.T, steps ...chromedp.Action[chromedp.Void]) {
 	}
 }
 
-// until waits for a JavaScript expression to be true.
+// until waits for a JavaScript expression to be true, also across the loading
+// of another page.
 func (b *browser) until(t *testing.T, expression string) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
 	defer cancel()
-	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expression)); err != nil {
+	for {
+		_, err := chromedp.Run(ctx, chromedp.Poll[bool](expression))
+		if err == nil {
+			return
+		}
+		if ctx.Err() == nil && leftThePage.MatchString(err.Error()) {
+			continue
+		}
 		text, _ := chromedp.Run(b.ctx, chromedp.Evaluate[string]("document.body.innerText"))
 		t.Fatalf("never true: %s: %v\nconsole: %q\npage: %s", expression, err, b.complaints(), text)
 	}
 }
+
+// leftThePage is what the browser says of a question that a navigation cut off,
+// or that came before the next page had a body.
+var leftThePage = regexp.MustCompile(`navigated or closed|context was destroyed|Cannot find context|of null`)
 
 func (b *browser) value(t *testing.T, expression string) string {
 	t.Helper()

@@ -231,6 +231,22 @@ func waitingFor(snap *coordinator.Snapshot, m *coordinator.MachineView) int {
 	return n
 }
 
+// Count is how much waits for the visitor: calls, and loads that are ready.
+func (v *mineView) Count() int {
+	n := 0
+	for _, t := range v.Turns {
+		if t.Called {
+			n++
+		}
+	}
+	for _, l := range v.Loads {
+		if l.Ready {
+			n++
+		}
+	}
+	return n
+}
+
 // say is the panel's most urgent sentence.
 func (v *mineView) say() string {
 	for _, t := range v.Turns {

@@ -65,6 +65,7 @@ func (s *Server) routes() []route {
 		{get, "/healthz", s.healthz},
 		{get, "/manifest.webmanifest", s.manifest},
 		{get, "/sw.js", s.serviceWorker},
+		{get, "/offline", s.offlinePage},
 		{get, "/push-key", s.pushKey},
 		{get, "/icons/:file", s.icon},
 		{get, "/static/:sum/:file", s.asset},

@@ -13,8 +13,8 @@ import (
 )
 
 const (
-	// heartbeat is how often a quiet stream says that it lives: proxies cut
-	// what is silent for a minute or less.
+	// heartbeat is how often a stream says that it lives: proxies cut what is
+	// silent for a minute or less, and a page that hears no beat opens another.
 	heartbeat = 20 * time.Second
 	// writeWithin is how long a client may take to accept an update.
 	writeWithin = 15 * time.Second
@@ -86,7 +86,7 @@ func (st *stream) run(ctx context.Context, h *hub) error {
 	}
 	wake := h.join()
 	defer h.leave(wake)
-	if st.update() != nil {
+	if st.write(st.s.beat()) != nil || st.update() != nil {
 		return nil
 	}
 	beat := time.NewTicker(heartbeat)
@@ -101,13 +101,18 @@ func (st *stream) run(ctx context.Context, h *hub) error {
 		case <-wake:
 			err = st.update()
 		case <-beat.C:
-			err = st.write([]byte(": still here\n\n"))
+			err = st.write(st.s.beat())
 		}
 		if err != nil {
 			return nil // The page is gone; there is nobody to tell.
 		}
 	}
 }
+
+// beat tells a page that its stream lives, and which styles and scripts this
+// server has: a page made with others loads itself anew. It has no id, so the
+// page's last one stays.
+func (s *Server) beat() []byte { return []byte("event: beat\ndata: " + s.assets.sum + "\n\n") }
 
 // update sends what differs from what the page has.
 func (st *stream) update() error {

@@ -34,6 +34,7 @@ func (s *Server) parseViews() (*views, error) {
 	funcs := template.FuncMap{
 		"base":     func() string { return s.base },
 		"file":     func(name string) string { return s.base + "/static/" + s.assets.sum + "/" + name },
+		"sum":      func() string { return s.assets.sum },
 		"building": func() string { return s.o.Building },
 		"escape":   pathEscape,
 	}

@@ -1,9 +1,112 @@
-// Shows notices and opens the page that they are about.
+// Shows notices and opens the page that they are about; keeps the last board
+// for when there is no connection. The server writes the sum of all styles and
+// scripts before these lines, as self.sum: with each set of them comes another
+// worker, with caches of its own.
 
 const base = new URL(self.registration.scope).pathname.replace(/\/$/, '');
 
-self.addEventListener('install', () => self.skipWaiting());
-self.addEventListener('activate', (event) => event.waitUntil(self.clients.claim()));
+const filesCache = `files-${self.sum}`;
+const pagesCache = `pages-${self.sum}`; // app.js writes to it, too
+const offline = `${base}/offline`;
+
+self.addEventListener('install', (event) => {
+  self.skipWaiting();
+  event.waitUntil((async () => {
+    const files = await caches.open(filesCache);
+    const wanted = [offline, ...['app.css', 'app.js', 'wall.js'].map((name) => `${base}/static/${self.sum}/${name}`)];
+    // Notices must work even where nothing can be kept.
+    await files.addAll(wanted.map((path) => new Request(path, { cache: 'reload' }))).catch(() => {});
+  })());
+});
+
+self.addEventListener('activate', (event) => event.waitUntil((async () => {
+  for (const name of await caches.keys()) {
+    if (name !== filesCache && name !== pagesCache) await caches.delete(name);
+  }
+  await self.registration.navigationPreload?.enable();
+  await self.clients.claim();
+  // Pages that are open were loaded before this worker could keep them.
+  for (const client of await self.clients.matchAll({ type: 'window' })) {
+    const url = new URL(client.url);
+    if (!keeps(url)) continue;
+    await fetch(nameOf(url), { credentials: 'same-origin' }).then((answer) => keepPage(url, answer)).catch(() => {});
+  }
+})()));
+
+// keeps says which pages are worth keeping: those with a board.
+function keeps(url) {
+  return url.origin === self.location.origin && /^\/(r\/[^/]+(\/wall)?)?$/.test(url.pathname.slice(base.length));
+}
+
+// nameOf is a page's address without what only one visit is about.
+function nameOf(url) {
+  const name = new URL(url);
+  name.searchParams.delete('done');
+  name.hash = '';
+  return name.href;
+}
+
+async function keepPage(url, answer) {
+  if (!answer.ok || answer.redirected) return;
+  const headers = new Headers(answer.headers);
+  headers.delete('content-encoding');
+  headers.set('x-kept', String(Date.now()));
+  const pages = await caches.open(pagesCache);
+  await pages.put(nameOf(url), new Response(await answer.blob(), { headers }));
+}
+
+// kept is the page as it was, marked with its time; the front page of a
+// building may be the page of its room.
+async function kept(url) {
+  const pages = await caches.open(pagesCache);
+  let found = await pages.match(nameOf(url));
+  if (!found && url.pathname === `${base}/`) {
+    const rooms = (await pages.keys()).filter((r) => /\/r\/[^/]+$/.test(r.url));
+    if (rooms.length) return Response.redirect(rooms.at(-1).url);
+  }
+  if (!found) return null;
+  const text = await found.text();
+  const at = Number(found.headers.get('x-kept'));
+  return new Response(text.replace('<body ', `<body data-kept="${at}" `), { headers: found.headers });
+}
+
+const patience = 6000; // with a connection that answers nothing, when there is something to show
+
+async function navigate(event) {
+  const { request } = event;
+  const url = new URL(request.url);
+  const reads = request.method === 'GET';
+  const arrives = (async () => (await event.preloadResponse) ?? fetch(request))();
+  arrives.then((answer) => {
+    if (reads && keeps(url)) event.waitUntil(keepPage(url, answer.clone()));
+    if (!reads && /\/(sign-out|forget)$/.test(url.pathname)) event.waitUntil(caches.delete(pagesCache));
+  }).catch(() => {});
+  const before = reads ? await kept(url) : null;
+  const late = before && new Promise((resolve) => { setTimeout(() => resolve(before), patience); });
+  try {
+    const answer = await (late ? Promise.race([arrives, late]) : arrives);
+    const gone = [502, 503, 504].includes(answer.status); // what a proxy says of a program that is not there
+    return gone && before ? before : answer;
+  } catch {
+    return before ?? await caches.match(offline) ?? Response.error();
+  }
+}
+
+async function file(request) {
+  const files = await caches.open(filesCache);
+  const found = await files.match(request);
+  if (found) return found;
+  const answer = await fetch(request);
+  if (answer.ok && request.url.includes(`/static/${self.sum}/`)) await files.put(request, answer.clone());
+  return answer;
+}
+
+self.addEventListener('fetch', (event) => {
+  const url = new URL(event.request.url);
+  if (url.origin !== self.location.origin || !url.pathname.startsWith(`${base}/`)) return;
+  if (event.request.mode === 'navigate') event.respondWith(navigate(event));
+  else if (url.pathname.startsWith(`${base}/static/`)) event.respondWith(file(event.request));
+});
 
 // told remembers which notice a tag last showed: a notice that is sent twice
 // replaces itself, and must not ring twice.
