@@ -46,10 +46,14 @@ type FactKind string
 
 // The kinds of fact.
 const (
-	FactJoined    FactKind = "joined"
-	FactLeft      FactKind = "left"   // Note: "closing" when it left as its resident had chosen
-	FactCalled    FactKind = "called" // Wait: since joining
-	FactMissed    FactKind = "missed"
+	FactJoined FactKind = "joined"
+	FactLeft   FactKind = "left"   // Note: "closing" when it left as its resident had chosen
+	FactCalled FactKind = "called" // Wait: since joining
+	FactMissed FactKind = "missed"
+	// FactTakenBack: a call was taken back without blame; Note says why.
+	FactTakenBack FactKind = "taken-back"
+	// FactForgiven: a missed call counts no more, the machine had been started in time.
+	FactForgiven  FactKind = "forgiven"
 	FactPassed    FactKind = "passed" // let the next one go first, or not now
 	FactStarted   FactKind = "started"
 	FactWalkUp    FactKind = "walk-up" // a start with nobody called

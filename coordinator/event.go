@@ -88,6 +88,12 @@ type (
 		Person  PersonID
 		Home    HomeID
 	}
+	// DryAfter books a dryer behind the person's wash that is running in a machine.
+	DryAfter struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+	}
 	// StillInside contradicts a report that the person's load was collected.
 	StillInside struct {
 		Machine MachineID
@@ -173,6 +179,7 @@ func (Claim) roomEvent()         {}
 func (NotMe) roomEvent()         {}
 func (Collect) roomEvent()       {}
 func (MoreTime) roomEvent()      {}
+func (DryAfter) roomEvent()      {}
 func (StillInside) roomEvent()   {}
 func (Door) roomEvent()          {}
 func (ReportFault) roomEvent()   {}

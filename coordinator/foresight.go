@@ -28,6 +28,7 @@ func (r *Room) Foresee(s *Snapshot) *Foresight {
 	for n := range lengths {
 		lengths[n] = f.house.Length(queue.Need(n))
 	}
+	f.house.Soon = nil // the forecast knows by itself when loads are ready
 	f.house.Length = func(n queue.Need) time.Duration { return lengths[n] }
 	return f
 }
@@ -91,6 +92,10 @@ func (r *Room) outlook() *queue.Outlook {
 	l, rules := &r.state.Learned, &r.state.Rules
 	cycles := [...]queue.Spread{queue.Wash: l.toTold(queue.Wash), queue.Dry: l.toTold(queue.Dry), queue.WashAndDry: l.toTold(queue.WashAndDry)}
 	walks := l.walks()
+	ahead := rules.DryCallAhead
+	if ahead > 0 { // that counts from the expected end, the forecast from when it is declared
+		ahead += l.lag(queue.Washer).Median
+	}
 	holds := Rules{Hold: rules.Hold, LongerHold: rules.LongerHold, LongerHoldHomes: slices.Clone(rules.LongerHoldHomes)}
 	return &queue.Outlook{
 		Cycle:       func(n queue.Need) queue.Spread { return cycles[n] },
@@ -99,6 +104,7 @@ func (r *Room) outlook() *queue.Outlook {
 		Collect:     queue.Sampled(l.Delays, around(priorDelay)),
 		CallAfter:   rules.CallWithLoadAfter(),
 		Hold:        holds.HoldFor,
+		Ahead:       ahead,
 		RecallAfter: rules.RecallAfter,
 		Seed:        seedOf(r.plan.ID),
 	}

@@ -149,7 +149,9 @@ func (r *Room) newLoad(i int, start, now time.Time) *Load {
 	kind := FactWalkUp
 	if t := r.holder(i); t != nil {
 		kind = FactStarted
-		r.state.Learned.answered(start.Sub(m.Hold.Since))
+		if !m.Hold.Ahead { // else nobody knows how long it took
+			r.state.Learned.answered(start.Sub(m.Hold.Since))
+		}
 		l.Owner, l.Home, l.Turn = t.Person, t.Home, t.ID
 	}
 	m.Load, m.Hold = l.ID, nil
@@ -217,7 +219,9 @@ func (r *Room) ready(i int, l *Load, end time.Time, reason EndReason, now time.T
 	if l.Owner != "" {
 		r.tellReady(i, l, now)
 	}
-	if reason != EndStopped { // that may be started again, see goesOnAfter
+	if reason == EndStopped { // that may be started again, see goesOnAfter
+		r.takeBackBehind(l.ID, now)
+	} else {
 		r.unblock(l.ID)
 	}
 }
@@ -259,7 +263,7 @@ func (r *Room) cycleResumed(i int, ev cycle.Event, now time.Time) {
 	}
 	m.Running, m.Since = true, m.Start
 	r.runsAgain(l)
-	r.returnHold(i, now)
+	r.returnHold(i, byResumed, now)
 }
 
 // cycleWithdrawn takes back a start that was none: nothing is in machine i, and

@@ -99,6 +99,7 @@ func (r *Room) turnDeadlines(d *deadline) {
 		if t.Recall.After(r.state.Now) {
 			d.consider(t.Recall)
 		}
+		d.consider(r.aheadAt(k))
 		if !t.LeaveAt.IsZero() {
 			d.consider(r.leavesAt(t))
 		}

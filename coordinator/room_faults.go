@@ -121,7 +121,7 @@ func (r *Room) takeOut(i int, e TakeOut) error {
 // goOut takes machine i out of service: whoever was called to it is at the head
 // of the queue again, and the owner of a load inside is told.
 func (r *Room) goOut(i int, f Fact, text string) {
-	r.returnHold(i, r.state.Now)
+	r.returnHold(i, byOut, r.state.Now)
 	m := &r.state.Machines[i]
 	m.Out, m.OutText, m.OutSince = true, text, r.state.Now
 	r.tellInside(i, "", reasonOut)

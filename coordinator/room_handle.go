@@ -47,6 +47,8 @@ func (r *Room) handleAtMachine(now time.Time, ev Event) error {
 		return r.at(e.Machine, func(i int) error { r.door(now, i, e.Open); return nil })
 	case MoreTime:
 		return r.at(e.Machine, func(i int) error { return r.moreTime(now, i, e) })
+	case DryAfter:
+		return r.at(e.Machine, func(i int) error { return r.dryAfter(now, i, e) })
 	case StillInside:
 		return r.at(e.Machine, func(i int) error { return r.stillInside(now, i, e) })
 	case ReportFault:

@@ -23,7 +23,7 @@ func (r *Room) house() *queue.House {
 	}
 	return &queue.House{
 		Limits: r.state.Rules.Limits, Hours: r.state.Rules.Hours, Zone: r.zone(),
-		Loads: loads, Length: r.state.Learned.typical,
+		Loads: loads, Length: r.state.Learned.typical, Soon: r.readySoon,
 	}
 }
 
@@ -72,14 +72,27 @@ func (r *Room) dropHold(id TurnID) {
 	}
 }
 
+// Why a call was taken back, as facts say it.
+const (
+	byLongerWash = "wash takes longer"
+	byLateStart  = "start known late"
+	byResumed    = "cycle goes on"
+	byOut        = "out of service"
+	bySilence    = "meter silent"
+)
+
 // returnHold takes back the call to machine i because the machine cannot be
 // used: the turn is at the head again, and told so.
-func (r *Room) returnHold(i int, now time.Time) {
+func (r *Room) returnHold(i int, why string, now time.Time) {
 	t := r.holder(i)
 	if t == nil {
 		return
 	}
-	id, person, calls := t.ID, t.Person, t.Calls
+	id, person, home, calls := t.ID, t.Person, t.Home, t.Calls
+	r.fact(Fact{Kind: FactTakenBack, Machine: r.plan.Machines[i].ID, Person: person, Home: home, Turn: id, Note: why})
+	if r.state.Machines[i].Hold.Ahead {
+		t.Early = false // another dryer will do as well
+	}
 	r.dropHold(id)
 	r.state.Turns.Release(r.state.Turns.Index(id))
 	r.withdraw(Subject{Turn: id})
@@ -92,7 +105,11 @@ func (r *Room) returnHold(i int, now time.Time) {
 // lapseHolds ends the holds whose time is over: the turn missed its call.
 func (r *Room) lapseHolds(now time.Time) {
 	for i := range r.state.Machines {
-		if h := r.state.Machines[i].Hold; h != nil && !h.Until.After(now) {
+		switch h := r.state.Machines[i].Hold; {
+		case h == nil || h.Until.After(now):
+		case h.Ahead:
+			r.takeBackEarly(i, now)
+		default:
 			r.miss(i, h.Turn, now)
 		}
 	}
@@ -114,7 +131,7 @@ func (r *Room) forgive(i int, start, now time.Time) {
 		return
 	}
 	m.Lapsed = nil
-	r.returnHold(i, now)
+	r.returnHold(i, byLateStart, now)
 	r.withdraw(Subject{Turn: lapsed.Turn.ID})
 	if k := r.state.Turns.Index(lapsed.Turn.ID); k >= 0 {
 		if r.state.Turns[k].State != queue.Waiting {
@@ -124,6 +141,7 @@ func (r *Room) forgive(i int, start, now time.Time) {
 	}
 	r.state.Learned.cameAfterAll()
 	t := lapsed.Turn
+	r.fact(Fact{Kind: FactForgiven, Machine: m.ID, Person: t.Person, Home: t.Home, Turn: t.ID, Start: start})
 	t.HoldUntil = now
 	r.state.Turns = slices.Insert(r.state.Turns, 0, t)
 	m.Hold = &Hold{Turn: t.ID, Since: t.CalledAt, Until: now}
@@ -237,17 +255,29 @@ func (r *Room) plainer(a, b int) bool {
 func (r *Room) call(k, i int, now time.Time) {
 	m := &r.state.Machines[i]
 	l := r.load(m.Load)
-	r.state.Turns.Call(k, m.ID, now, r.state.Rules.HoldFor(r.state.Turns[k].Home))
-	t := r.state.Turns[k]
-	m.Hold = &Hold{Turn: t.ID, Since: now, Until: t.HoldUntil, LoadInside: l != nil}
+	t := &r.state.Turns[k]
+	hold, early := r.state.Rules.HoldFor(t.Home), t.Behind != 0
+	if early {
+		hold += r.state.Rules.DryCallAhead
+		t.Early = true
+	}
+	r.state.Turns.Call(k, m.ID, now, hold)
+	m.Hold = &Hold{Turn: t.ID, Since: now, Until: t.HoldUntil, LoadInside: l != nil, Ahead: early}
 	m.Since = now
 	if l != nil {
 		l.Called++
 	}
-	r.withdraw(Subject{Turn: t.ID})
-	r.tell(i, Notice{
+	n := Notice{
 		Subject: Subject{Turn: t.ID}, Kind: TurnCalled, Step: t.Calls, To: t.Person,
 		Until: t.HoldUntil, LoadInside: l != nil, UsefulUntil: t.HoldUntil,
-	})
-	r.fact(Fact{Kind: FactCalled, Machine: m.ID, Person: t.Person, Home: t.Home, Turn: t.ID, Wait: now.Sub(t.Joined)})
+	}
+	note := ""
+	if early {
+		note = earlyNote
+		n.ReadyAt, _ = r.expectedReady(LoadID(t.Behind), now)
+		n.Reason, n.Until = earlyNote, n.ReadyAt.Add(r.state.Rules.HoldFor(t.Home))
+	}
+	r.withdraw(Subject{Turn: t.ID})
+	r.tell(i, n)
+	r.fact(Fact{Kind: FactCalled, Machine: m.ID, Person: t.Person, Home: t.Home, Turn: t.ID, Wait: now.Sub(t.Joined), Note: note})
 }

@@ -63,7 +63,7 @@ func (r *Room) claim(now time.Time, i int, e Claim) error {
 func (r *Room) useTurn(i int, l *Load, now time.Time) {
 	for k := range r.state.Turns {
 		t := &r.state.Turns[k]
-		if t.Person != l.Owner || (t.State != queue.Waiting && t.State != queue.Called) || t.Behind != 0 ||
+		if t.Person != l.Owner || (t.State != queue.Waiting && t.State != queue.Called) || t.Behind != 0 && t.State == queue.Waiting ||
 			t.Fits(&r.plan.Machines[i].Machine) != queue.Yes {
 			continue
 		}
@@ -114,6 +114,7 @@ func (r *Room) waitAgain(id TurnID) {
 func (r *Room) dropBooked(id LoadID) {
 	for k := range r.state.Turns {
 		if t := r.state.Turns[k]; t.Behind == uint64(id) {
+			r.dropHold(t.ID)
 			r.removeTurn(k)
 			r.withdraw(Subject{Turn: t.ID})
 			return
@@ -212,6 +213,7 @@ func (r *Room) unblock(id LoadID) {
 	for k := range r.state.Turns {
 		if r.state.Turns[k].Behind == uint64(id) {
 			r.state.Turns[k].Behind = 0
+			r.beginHold(k)
 		}
 	}
 }

@@ -156,6 +156,8 @@ func (w *twins) act(rt *rapid.T) {
 		NotMe{Machine: id, Person: person, Home: home},
 		Collect{Machine: id, Person: person, Home: home},
 		StillInside{Machine: id, Person: person, Home: home},
+		DryAfter{Machine: id, Person: person, Home: home},
+		HoldLonger{Home: home, On: true},
 		TakeOut{Machine: id}, PutBack{Machine: id},
 		MovedOut{Person: person},
 	}).Draw(rt, "act"))

@@ -72,6 +72,7 @@ func (h *history) randomTurnAct(rt *rapid.T) {
 		Leave{Turn: id, Person: person, Home: home},
 		LetNext{Turn: id, Person: person, Home: home},
 		NotNow{Turn: id, Person: person, Home: home, Until: h.now.Add(40 * time.Minute)},
+		AtClosing{Turn: id, Person: person, Home: home, Leave: true},
 		MovedOut{Person: person},
 	}).Draw(rt, "act"))
 }
@@ -85,6 +86,8 @@ func (h *history) randomMachineAct(rt *rapid.T) {
 		Collect{Machine: m, Person: person, Home: home},
 		Collect{Machine: m, OnTable: true},
 		StillInside{Machine: m, Person: person, Home: home},
+		DryAfter{Machine: m, Person: person, Home: home},
+		HoldLonger{Home: home, On: true},
 		ReportFault{Machine: m, Person: person, Home: home, Text: "It rattles."},
 		TakeOut{Machine: m, Text: "Repair"},
 		PutBack{Machine: m},

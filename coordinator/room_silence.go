@@ -13,7 +13,7 @@ func (r *Room) fellSilent(i int, ev cycle.Event, now time.Time) {
 	m.Silent, m.SilentSince, m.SilentTold = true, ev.Start, false
 	m.Silences++
 	if !m.ByHand && !now.Before(r.state.QuietUntil) {
-		r.returnHold(i, now)
+		r.returnHold(i, bySilence, now)
 	}
 	r.silentTogether(i, now)
 	r.fact(Fact{Kind: FactSilent, Machine: m.ID, Start: ev.Start})
@@ -47,7 +47,7 @@ func (r *Room) tellSilent(now time.Time) {
 			continue
 		}
 		m.SilentTold = true
-		r.returnHold(i, now)
+		r.returnHold(i, bySilence, now)
 		r.tell(i, Notice{
 			Subject: Subject{Machine: m.ID}, Kind: MeterSilent, Step: m.Silences, Role: Managers,
 			Until: m.SilentSince, UsefulUntil: now.Add(24 * time.Hour),

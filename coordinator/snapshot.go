@@ -106,6 +106,9 @@ type Hold struct {
 	Until time.Time
 	// LoadInside: the previous load had not been collected when the turn was called.
 	LoadInside bool `json:",omitempty"`
+	// Ahead: the wash that the dryer is for has not ended. The hold counts from its
+	// end; Until is when the call is taken back if it does not end.
+	Ahead bool `json:",omitempty"`
 	// Restarted: the hold lapsed while the program was down, and was restarted in full.
 	Restarted bool `json:",omitempty"`
 }

@@ -29,6 +29,10 @@ func Words(n *coordinator.Notice, at Place, lang string) Text {
 	switch n.Kind {
 	case coordinator.TurnCalled:
 		return s.called()
+	case coordinator.TurnReturned:
+		if s.Reason == "wash-ends" {
+			return s.text("turn-returned-wash", "title", "body")
+		}
 	case coordinator.LoadReady:
 		return s.loadReady()
 	case coordinator.FaultTold:
@@ -104,6 +108,9 @@ func (s said) ready() time.Time {
 }
 
 func (s said) called() Text {
+	if s.Reason == "wash-ends" { // a dryer, called ahead
+		return s.text("turn-ahead", "title", "body")
+	}
 	t := s.text("turn-called", "title", "body")
 	if s.Until.IsZero() {
 		t.Body = s.say("turn-called.open")

@@ -72,6 +72,9 @@ type House struct {
 	Zone   *time.Location
 	// Loads counts the loads of each home in the room that keep others from a machine.
 	Loads map[HomeID]int
+	// Soon says whether a load is expected to be ready so soon that the dryer booked
+	// behind it may be called; nil: none is.
+	Soon func(load uint64) bool
 	// Length is the typical length of a cycle for a need.
 	Length func(Need) time.Duration
 }
@@ -88,7 +91,7 @@ func (t *Turn) Eligible(m *Machine, h *House, now time.Time) Verdict {
 	switch {
 	case now.Before(t.NotBefore):
 		return AskedLater
-	case t.Behind != 0:
+	case t.Behind != 0 && (t.Early || h.Soon == nil || !h.Soon(t.Behind)):
 		return BehindWash
 	case now.Before(t.Recall):
 		return RecallWait

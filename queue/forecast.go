@@ -35,6 +35,9 @@ type Outlook struct {
 	CallAfter time.Duration
 	// Hold is how long a machine is held for a home.
 	Hold func(HomeID) time.Duration
+	// Ahead is how long before a wash is declared finished the dryer booked behind it
+	// may be called; the hold counts from there.
+	Ahead time.Duration
 	// RecallAfter is how long a turn that missed its call is not called again,
 	// unless another is called before.
 	RecallAfter time.Duration

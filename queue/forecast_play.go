@@ -31,6 +31,7 @@ type role struct {
 	misses int
 	rank   int64
 	later  time.Duration // not called before, whatever others do
+	from   time.Duration // its hold does not begin before
 	wake   time.Duration // when asleep
 }
 

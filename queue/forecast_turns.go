@@ -19,6 +19,9 @@ func (p *play) begin(round int) {
 	clear(p.want)
 	for i := range w.turns {
 		p.roles[i] = role{misses: w.turns[i].misses, rank: int64(i) * step}
+		if b := w.turns[i].behind; b >= 0 {
+			p.roles[i].from = p.ends(b)
+		}
 	}
 	for m := range w.machines {
 		p.beginMachine(m)
@@ -37,7 +40,7 @@ func (p *play) beginTurn(i int) {
 	p.left++
 	r.later = t.later
 	if t.behind >= 0 {
-		r.later = max(r.later, p.ends(t.behind))
+		r.later = max(r.later, r.from-t.early)
 	}
 	p.wait(i, max(r.later, t.recall), t.recall > r.later)
 }
@@ -130,18 +133,20 @@ func (p *play) answer(i, m int, d *drum) {
 		walk = w.outlook.WalkDown.after(d.gone, d.walked, share(p.draw(keys[aboutWalk])))
 	}
 	p.roles[i].part = away
+	begin := max(p.now, p.roles[i].from)
 	if p.draw(keys[aboutMiss]) < misses {
 		p.stands[m].lapse = i
-		p.agenda.push(happening{p.now + left, m})
+		p.agenda.push(happening{begin + left, m})
 		return
 	}
-	end := p.now + min(walk, left) + w.cycles[t.need][p.draw(keys[aboutCycle])]
+	end := begin + min(walk, left) + w.cycles[t.need][p.draw(keys[aboutCycle])]
 	stay := w.stays[p.draw(keys[aboutStay])]
 	p.agenda.push(happening{end + min(stay, w.outlook.CallAfter), m})
 	if t.dryer >= 0 && w.turns[t.dryer].class >= 0 {
 		p.last += step
 		p.roles[t.dryer].rank = p.last
-		p.wait(t.dryer, end, false)
+		p.roles[t.dryer].from = end
+		p.wait(t.dryer, end-w.turns[t.dryer].early, false)
 	}
 }
 

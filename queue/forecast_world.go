@@ -50,6 +50,7 @@ type actor struct {
 	misses int
 	later  time.Duration // not called before
 	recall time.Duration // nor before, unless another is called
+	early  time.Duration // called so long before that is ready
 	behind int           // the machine whose load must be ready; -1 for none
 	dryer  int           // the dryer turn that it books; -1 for none
 	hold   time.Duration
@@ -144,6 +145,7 @@ func (w *world) readLine(line Line, homes *homeIndex, now time.Time) {
 		w.turns[i].dryer = len(w.turns)
 		dryer := w.actor(&Turn{ID: t.ID, Home: t.Home, Need: Dry, Wishes: t.Wishes, State: Waiting, LeaveAt: t.LeaveAt}, homes, now)
 		dryer.keys = w.keys(^uint64(t.ID)) // its chance is not that of its wash
+		dryer.early = clampSpread(w.outlook.Ahead)
 		w.turns = append(w.turns, dryer)
 	}
 	for i := range line {
@@ -161,6 +163,9 @@ func (w *world) actor(t *Turn, homes *homeIndex, now time.Time) actor {
 		a.class = w.classOf(t)
 	}
 	if t.Behind != 0 {
+		if !t.Early {
+			a.early = clampSpread(w.outlook.Ahead)
+		}
 		a.behind = slices.IndexFunc(w.machines, func(d drum) bool { return d.Load == t.Behind })
 	}
 	return a
@@ -215,6 +220,9 @@ func (w *world) readHold(i int, t *Turn, now time.Time) {
 	}
 	d := &w.machines[k]
 	d.holder, d.gone, d.left = i, max(0, now.Sub(t.CalledAt)), ahead(t.HoldUntil, now)
+	if w.turns[i].behind >= 0 { // called ahead: the hold has yet to begin
+		d.gone, d.left = 0, w.turns[i].hold
+	}
 	d.walked = w.outlook.WalkDown.share(d.gone)
 	if late := w.outlook.Missed + (1-w.outlook.Missed)*(1-d.walked); late > 0 {
 		d.misses = chance(w.outlook.Missed / late)

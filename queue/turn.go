@@ -85,9 +85,11 @@ type Turn struct {
 	// unless another turn is called before.
 	Recall time.Time `json:",omitzero"`
 	// DryAfter books a dryer behind this wash. Behind, on the turn so booked, is
-	// the number of the load that must be ready before it is called.
+	// the number of the load that must be ready, or soon be, before it is called.
+	// Early: it was called before the load was ready, which happens once.
 	DryAfter bool   `json:",omitempty"`
 	Behind   uint64 `json:",omitempty"`
+	Early    bool   `json:",omitempty"`
 	// Machine, CalledAt and HoldUntil are set while Called (and Machine while Started).
 	Machine   MachineID `json:",omitempty"`
 	CalledAt  time.Time `json:",omitzero"`

@@ -1,6 +1,7 @@
 package ui
 
 import (
+	"slices"
 	"time"
 
 	"drumturn/coordinator"
@@ -107,6 +108,7 @@ type turnView struct {
 	Later                 []laterChoice
 	// Closes: the room has opening hours, so that the turn leaves at closing, or not.
 	Closes, LeavesAtClosing bool
+	Ahead                   bool // called before its wash has ended
 }
 
 // laterChoice is one choice of "not now until".
@@ -127,6 +129,7 @@ type loadView struct {
 	Shared            bool // of the home, not of this person
 	SomebodyWaits     string
 	CanNotMe, Stopped bool
+	CanDry            bool   // a dryer can be booked behind it
 	MoreTime          string // how much more time the owner can ask for; empty: none
 }
 
@@ -163,6 +166,7 @@ func (sc *scene) turnView(t *queue.Turn) turnView {
 		v.Until = tell.at(t.HoldUntil)
 		if m := sc.snap.Machine(t.Machine); m != nil {
 			v.Machine, v.MachineLink = machineName(m), machinePath(sc.snap.Room, m.ID)
+			v.Ahead = m.Hold != nil && m.Hold.Ahead
 			v.LoadInside = m.Load != nil || (m.Hold != nil && m.Hold.LoadInside)
 		}
 	} else if f := sc.snap.Forecast(t.ID); f != nil && f.Known {
@@ -206,9 +210,19 @@ func (sc *scene) loadView(m *coordinator.MachineView, p *coordinator.Person) loa
 		}
 	}
 	v.MoreTime = moreTime(m)
+	v.CanDry = canDryAfter(sc.snap, m)
 	sincestart := sc.now.Sub(m.Load.StartedAt)
 	v.CanNotMe = m.Load.Owner == p.ID && m.Load.Turn != 0 && !v.Ready && sincestart <= sc.snap.Rules.NotMeWithin
 	return v
+}
+
+// canDryAfter reports whether a dryer can be booked behind the load in a machine.
+func canDryAfter(snap *coordinator.Snapshot, m *coordinator.MachineView) bool {
+	if m.Status != coordinator.Running || m.Load == nil || m.Kind == queue.Dryer || !slices.Contains(needs(snap), queue.Dry) {
+		return false
+	}
+	booked := func(t queue.Turn) bool { return t.Behind == uint64(m.Load.ID) }
+	return !slices.ContainsFunc(snap.Turns, booked)
 }
 
 // moreTime is how much more time a load's owner can ask for, in words; empty for none.

@@ -24,6 +24,7 @@ type machineView struct {
 	Thanks                      string
 	Problem                     *problem
 	MoreTime                    string
+	CanDry                      bool
 	ID                          string
 	// Code is the machine's secret, once the visitor has shown it; AtMachine
 	// says that they may speak for what is in it, by that code or as a resident.
@@ -90,7 +91,7 @@ func viewMachine(sc *scene, m *coordinator.MachineView, who *coordinator.Person)
 		Dryer:      m.Kind != queue.Washer, Washer: m.Kind != queue.Dryer, Out: m.Status == coordinator.Out, ID: sc.id,
 	}
 	if mine {
-		v.MoreTime = moreTime(m)
+		v.MoreTime, v.CanDry = moreTime(m), canDryAfter(sc.snap, m)
 	}
 	if mine && !ready {
 		v.CanNotMe = sc.loadView(m, who).CanNotMe
@@ -177,6 +178,8 @@ func machineEvent(f form, m coordinator.MachineID, who *coordinator.Person) (coo
 		return coordinator.NotMe{Machine: m, Person: person, Home: home}, "not-mine", nil
 	case "more-time":
 		return coordinator.MoreTime{Machine: m, Person: person, Home: home}, "more", nil
+	case "dry-after":
+		return coordinator.DryAfter{Machine: m, Person: person, Home: home}, "dries", nil
 	case "still-inside":
 		return coordinator.StillInside{Machine: m, Person: person, Home: home}, "still", nil
 	}

@@ -48,6 +48,7 @@ var thanks = map[string]string{
 	"not-mine":   "Noted: that start was not yours, and your turn is called again.",
 	"still":      "Noted: your load is still inside.",
 	"more":       "Noted: you have more time for this load.",
+	"dries":      "A dryer is booked: you are called as the wash ends.",
 	"chosen":     "Noted.",
 	"left":       "You left the queue.",
 	"passed":     "The next one goes first.",

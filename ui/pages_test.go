@@ -178,6 +178,7 @@ func TestFormsBecomeEvents(t *testing.T) {
 		{post("/r/cellar/m/w4", "do", "empty"), coordinator.Collect{Machine: "w4", Person: dan.p, Home: dan.h}},
 		{post("/r/cellar/m/w4", "do", "on-table"), coordinator.Collect{Machine: "w4", Person: dan.p, Home: dan.h, OnTable: true}},
 		{post("/r/cellar/m/w4", "do", "still-inside"), coordinator.StillInside{Machine: "w4", Person: dan.p, Home: dan.h}},
+		{post("/r/cellar/m/w4", "do", "dry-after"), coordinator.DryAfter{Machine: "w4", Person: dan.p, Home: dan.h}},
 		{post("/r/cellar/m/w4", "do", "not-me"), coordinator.NotMe{Machine: "w4", Person: dan.p, Home: dan.h}},
 		{post("/r/cellar/m/w4", "do", "fault", "text", " it leaks "),
 			coordinator.ReportFault{Machine: "w4", Person: dan.p, Home: dan.h, Text: "it leaks"}},

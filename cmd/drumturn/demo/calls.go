@@ -49,6 +49,11 @@ func (t *Town) comeToStart(now time.Time, e errand, w World) {
 	if turn == nil || turn.State != queue.Called {
 		return
 	}
+	if turn.Behind != 0 { // called ahead, and the wash takes a little longer
+		e.at = now.Add(time.Minute)
+		t.agenda.add(e)
+		return
+	}
 	m := s.Machine(turn.Machine)
 	at := Spot{e.room, turn.Machine}
 	if running(w, at) {

@@ -102,13 +102,21 @@ func (p *turns) calledTo(l *life, n *coordinator.Notice) {
 	if forgot || l.share(missing, call) < l.habits.Misses {
 		return
 	}
-	p.todo.add(p.now.Add(l.length(l.habits.Walk, strolling, call)), func() { p.come(l, d, n.Subject.Turn) })
+	at := p.now
+	if dry && l.stage == washing && n.ReadyAt.After(at) {
+		at = n.ReadyAt // called ahead: they come for the end of the wash
+	}
+	p.todo.add(at.Add(l.length(l.habits.Walk, strolling, call)), func() { p.come(l, d, n.Subject.Turn) })
 }
 
 // come is somebody at the machine that they were called to.
 func (p *turns) come(l *life, d *drum, id coordinator.TurnID) {
 	if l.stage == washed && d.kind == queue.Dryer && l.Dries {
 		p.bringAlong(l)
+	}
+	if t := p.core.Snapshot(p.now).Turn(id); l.stage == washing && d.kind == queue.Dryer && t != nil && t.State == queue.Called {
+		p.todo.add(p.now.Add(2*time.Minute), func() { p.come(l, d, id) }) // the wash takes a little longer
+		return
 	}
 	if !l.waiting() || l.turn != id || d.kind != l.kind() {
 		return
