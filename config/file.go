@@ -18,6 +18,7 @@ type File struct {
 	// Only meters that a machine uses are listed.
 	Meters   []Meter
 	Server   Server
+	Mail     Mail
 	Broker   Broker
 	Schedule Schedule
 	Backup   Backup

@@ -17,6 +17,10 @@ type Options struct {
 	// SimMachines and SimMeters are the words that a simulated meter may use for
 	// its machine and itself; nil takes any.
 	SimMachines, SimMeters []string
+	// Languages are those that letters exist in; nil takes any.
+	Languages []string
+	// Environment looks up a variable; nil: the process's own.
+	Environment func(name string) (value string, there bool)
 	// Disk is where files named in the building file are looked up; nil: the real one.
 	Disk Disk
 }
@@ -128,6 +132,7 @@ func (b *builder) main(root *section) {
 	if !root.has("server") {
 		root.warn("server", "there is no section [server], so the pages are only at http://localhost:8080", "add [server] with public_url and tls")
 	}
+	b.mail(root.table("mail"))
 	b.broker(root.table("mqtt"))
 	b.housekeeping(root.table("schedule"), root.table("backup"))
 	b.tariff(root.table("tariff"))

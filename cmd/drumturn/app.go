@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/x509"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -18,6 +19,7 @@ import (
 	"drumturn/coordinator/store"
 	"drumturn/coordinator/usage"
 	"drumturn/push"
+	"drumturn/push/mail"
 	"drumturn/ui"
 )
 
@@ -35,6 +37,8 @@ type setup struct {
 	listen net.Listener
 	// client changes how push services are reached; for tests.
 	client push.ClientOptions
+	// mailRoots are the authorities that the mail server's certificate may be of; nil: the system's. For tests.
+	mailRoots *x509.CertPool
 	// outbox stands between the worker and the store; nil: nothing does. For tests.
 	outbox func(push.Outbox) push.Outbox
 	// plainCookies lets every browser keep cookies over plain http, for demonstrations.
@@ -50,7 +54,9 @@ type app struct {
 	keys    push.KeyFile
 	house   *loop.House
 	meters  *meter.Supervisor
-	worker  *push.Worker // nil where push is not set up
+	worker  *push.Worker // nil where neither push nor mail is set up
+	mail    *mail.Server // nil without a mail server
+	post    *mail.Post   // of mail
 	keeper  *usage.Keeper
 	pages   *ui.Server
 	sockets []net.Listener
@@ -140,6 +146,9 @@ func (a *app) run(ctx context.Context) error {
 	if a.worker != nil {
 		edge.start("notices", func() error { return a.worker.Run(outer) })
 		edge.start("wake-ups", func() error { a.wakeWorker(outer); return nil })
+	}
+	if a.post != nil {
+		edge.start("letters", func() error { a.post.Run(outer); return nil })
 	}
 	for _, socket := range a.sockets {
 		edge.start("pages", func() error { return a.pages.Serve(outer, socket) })

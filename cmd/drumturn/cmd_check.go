@@ -48,6 +48,7 @@ func (c *checkCommand) Run(ctx context.Context, s streams) error {
 			fmt.Fprintf(s.out, "       %s\n", f.Do)
 		}
 	}
+	c.letters(ctx, s, file)
 	fmt.Fprintln(s.out, "\n"+safetyLines)
 	return nil
 }

@@ -23,6 +23,7 @@ type fileArgument struct {
 func (f fileArgument) load(w io.Writer) (*config.File, error) {
 	file, err := config.Load(f.File, config.Options{
 		CheckSchedule: usage.CheckSchedule, SimMachines: sim.Models(), SimMeters: sim.Meters(),
+		Languages: languageCodes(),
 	})
 	if err != nil {
 		return nil, usageError{err}

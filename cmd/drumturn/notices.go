@@ -8,12 +8,13 @@ import (
 
 	"drumturn/coordinator"
 	"drumturn/push"
+	"drumturn/push/mail"
 	"drumturn/push/webpush"
 	"drumturn/ui"
 )
 
-// wirePush makes the outbox worker. Without a subject for push services there
-// is none: residents still have the pages, and rows wait until there is one.
+// wirePush makes the outbox worker. Without a subject for push services and a mail
+// server there is none: residents still have the pages, and rows wait until there is one.
 func (a *app) wirePush(context.Context) error {
 	a.advice.setup = push.Setup{
 		PublicURL: a.file.Server.PublicURL, TLS: a.file.Server.TLS.Mode,
@@ -30,19 +31,28 @@ func (a *app) wirePush(context.Context) error {
 	if n := len(a.house.People().Subscriptions); a.keys.Made && n > 0 {
 		a.log.Warn("new push keys were made: phones that had notices switched on must switch them on again", "phones", n)
 	}
-	if a.file.Server.PushSubject == "" {
+	if err := a.wireMail(); err != nil {
+		return err
+	}
+	sender := mail.Router{}
+	ways := push.Ways{NoPhones: a.file.Server.PushSubject == "", Mail: a.mail != nil, Caretakers: a.file.Mail.Managers, CaretakersLang: a.file.Mail.Language}
+	if ways.NoPhones && !ways.Mail {
 		return nil
 	}
-	sender, err := webpush.New(push.NewClient(a.client), a.keys.Keys, a.file.Server.PushSubject)
-	if err != nil {
-		return err
+	if !ways.NoPhones {
+		if sender.Phones, err = webpush.New(push.NewClient(a.client), a.keys.Keys, a.file.Server.PushSubject); err != nil {
+			return err
+		}
+	}
+	if ways.Mail {
+		sender.Mail = mail.Notices{Server: a.mail}
 	}
 	var outbox push.Outbox = a.store
 	if a.outbox != nil {
 		outbox = a.outbox(outbox)
 	}
 	a.worker = push.NewWorker(push.Config{
-		Outbox: outbox, People: a.house.People, Directory: directory(a.file.Rooms), Clock: a.clock, Sender: sender, Log: a.log,
+		Outbox: outbox, People: a.house.People, Directory: directory(a.file.Rooms), Clock: a.clock, Sender: sender, Ways: ways, Log: a.log,
 		Unsubscribe: func(ctx context.Context, device string) error {
 			return a.house.DoPeople(ctx, coordinator.Unsubscribe{ID: device})
 		},

@@ -35,8 +35,10 @@ func (a *app) wirePages(context.Context) error {
 	}
 	o.History = a.historyOf
 	if a.worker != nil {
-		o.VAPIDKey, o.ValidateSubscription = a.keys.Public, a.validateSubscription
-		o.TryNotice, o.SubscriptionID = a.worker.Try, push.SubscriptionID
+		o.TryNotice = a.worker.Try
+	}
+	if a.file.Server.PushSubject != "" {
+		o.VAPIDKey, o.ValidateSubscription, o.SubscriptionID = a.keys.Public, a.validateSubscription, push.SubscriptionID
 	}
 	a.pages, err = ui.New(o)
 	return err
