@@ -14,6 +14,7 @@ import (
 	"github.com/emersion/go-smtp"
 
 	"drumturn/push"
+	"drumturn/push/mail/mailtest"
 )
 
 var plainLetter = Letter{To: "anna@example.org", Subject: "A subject", Text: "A text.\n", Lang: "en", Key: "k"}
@@ -34,19 +35,19 @@ func TestDelivers(t *testing.T) {
 		{"TLS with a login", true, []string{"127.0.0.1"}, TLS, "laundry"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			o := openOffice(t, c.implicit, func(o *office) { o.user, o.password = c.user, "secret" }, c.names...)
+			o := openOffice(t, c.implicit, func(o *mailtest.Office) { o.User, o.Password = c.user, "secret" }, c.names...)
 			s := o.server(c.security, nil)
-			if err := s.Probe(t.Context()); err != nil || len(o.all()) != 0 {
-				t.Fatalf("the probe: %v, and %d letters", err, len(o.all()))
+			if err := s.Probe(t.Context()); err != nil || len(o.All()) != 0 {
+				t.Fatalf("the probe: %v, and %d letters", err, len(o.All()))
 			}
 			if r := s.Deliver(t.Context(), plainLetter); r != (push.Result{Class: push.Taken, Status: 250}) {
 				t.Fatalf("%+v", r)
 			}
-			l := o.only()
-			if l.from != "laundry@example.org" || l.to != "anna@example.org" || l.login != c.user || l.safe != (c.security != Plain) {
+			l := o.Only()
+			if l.From != "laundry@example.org" || l.To != "anna@example.org" || l.Login != c.user || l.Safe != (c.security != Plain) {
 				t.Errorf("%+v", l)
 			}
-			if body, _ := io.ReadAll(l.read(t).Body); !strings.Contains(string(body), "A text.") {
+			if body, _ := io.ReadAll(l.Read(t).Body); !strings.Contains(string(body), "A text.") {
 				t.Errorf("%q", body)
 			}
 		})
@@ -56,16 +57,16 @@ func TestDelivers(t *testing.T) {
 // TestReplies is the table of replies and what they mean: RFC 5321 sections
 // 4.2.1 (4xx may pass, 5xx will not), 3.8 (421 closes), RFC 4954 section 6 (530, 535).
 func TestReplies(t *testing.T) {
-	at := func(step string, err error) func(*office) {
-		return func(o *office) {
-			o.user, o.password = "laundry", "secret"
-			*map[string]*error{"from": &o.atFrom, "rcpt": &o.atRcpt, "data": &o.atData}[step] = err
+	at := func(step string, err error) func(*mailtest.Office) {
+		return func(o *mailtest.Office) {
+			o.User, o.Password = "laundry", "secret"
+			*map[string]*error{"from": &o.AtFrom, "rcpt": &o.AtRcpt, "data": &o.AtData}[step] = err
 		}
 	}
 	none := smtp.NoEnhancedCode
 	for _, c := range []struct {
 		name   string
-		office func(*office)
+		office func(*mailtest.Office)
 		want   push.Result // without Err
 		text   string
 	}{
@@ -80,7 +81,7 @@ func TestReplies(t *testing.T) {
 		{"550, no relay", at("rcpt", reply(550, smtp.EnhancedCode{5, 7, 1}, "Relaying denied")), push.Result{Class: push.Refused, Status: 550}, "Relaying denied"},
 		{"530 at the sender", at("from", reply(530, smtp.EnhancedCode{5, 7, 0}, "log in first")), push.Result{Class: push.Refused, Status: 530}, "log in first"},
 		{"550 at the sender", at("from", reply(550, none, "you may not send as that")), push.Result{Class: push.Refused, Status: 550}, "may not send"},
-		{"breaks off after the letter", func(o *office) { o.hang = true }, push.Result{Class: push.Again}, "EOF"},
+		{"breaks off after the letter", func(o *mailtest.Office) { o.Hang = true }, push.Result{Class: push.Again}, "EOF"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			o := openOffice(t, false, c.office, "127.0.0.1")
@@ -98,7 +99,7 @@ func TestReplies(t *testing.T) {
 
 // TestWrongPassword: refused, in words, by the probe too, and never with the password.
 func TestWrongPassword(t *testing.T) {
-	o := openOffice(t, false, func(o *office) { o.user, o.password = "laundry", "right" }, "127.0.0.1")
+	o := openOffice(t, false, func(o *mailtest.Office) { o.User, o.Password = "laundry", "right" }, "127.0.0.1")
 	s := o.server(StartTLS, func(s *Settings) { s.Password = func() string { return "hunter2" } })
 	r := s.Deliver(t.Context(), plainLetter)
 	if r.Class != push.Refused || r.Status != 535 || r.OnlyThis || !strings.Contains(r.Err.Error(), "refuses the login as laundry") {
@@ -130,14 +131,14 @@ func TestNoSafeConnection(t *testing.T) {
 		{"TLS at a port without it", false, nil, TLS, false, "no safe connection"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			o := openOffice(t, c.implicit, func(o *office) { o.user, o.password = "laundry", "secret" }, c.names...)
+			o := openOffice(t, c.implicit, func(o *mailtest.Office) { o.User, o.Password = "laundry", "secret" }, c.names...)
 			s := o.server(c.security, func(s *Settings) {
 				if c.stranger {
-					s.RootCAs = openOffice(t, false, nil, "127.0.0.1").pool
+					s.RootCAs = openOffice(t, false, nil, "127.0.0.1").Roots
 				}
 			})
 			r := s.Deliver(t.Context(), plainLetter)
-			if r.Class != push.Refused || r.Err == nil || !strings.Contains(r.Err.Error(), c.text) || len(o.all()) != 0 {
+			if r.Class != push.Refused || r.Err == nil || !strings.Contains(r.Err.Error(), c.text) || len(o.All()) != 0 {
 				t.Errorf("%+v", r)
 			}
 		})
@@ -198,7 +199,7 @@ func TestBrokenServers(t *testing.T) {
 	}
 	nobody := closed.Addr().(*net.TCPAddr)
 	_ = closed.Close()
-	stalls := openOffice(t, false, func(o *office) { o.stall = true }).addr
+	stalls := openOffice(t, false, func(o *mailtest.Office) { o.Stall = true }).Addr
 	for _, c := range []struct {
 		name string
 		addr *net.TCPAddr
@@ -229,7 +230,7 @@ func TestBrokenServers(t *testing.T) {
 
 // TestStopsWithItsContext: a server that says nothing holds nobody up.
 func TestStopsWithItsContext(t *testing.T) {
-	o := openOffice(t, false, func(o *office) { o.stall = true })
+	o := openOffice(t, false, func(o *mailtest.Office) { o.Stall = true })
 	s := o.server(Plain, func(s *Settings) { s.Timeout = time.Hour })
 	ctx, cancel := context.WithCancel(t.Context())
 	time.AfterFunc(50*time.Millisecond, cancel)

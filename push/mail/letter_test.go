@@ -23,11 +23,11 @@ var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 // deliver sends a letter over the wire and reads it as its addressee would.
 func deliver(t *testing.T, o *office, s *Server, l Letter) *mail.Message {
 	t.Helper()
-	before := len(o.all())
+	before := len(o.All())
 	if r := s.Deliver(t.Context(), l); r.Class != push.Taken {
 		t.Fatalf("%+v", r)
 	}
-	return o.all()[before].read(t)
+	return o.All()[before].Read(t)
 }
 
 // plain is the text of a letter of one part.
@@ -170,7 +170,7 @@ func TestBadAddress(t *testing.T) {
 	o := openOffice(t, false, nil)
 	l := plainLetter
 	for _, l.To = range []string{"", "anna", "a@example.org\r\nRCPT TO:<b@example.org>", "a@example.org, b@example.org"} {
-		if r := o.server(Plain, nil).Deliver(t.Context(), l); r.Class != push.Never || len(o.all()) != 0 {
+		if r := o.server(Plain, nil).Deliver(t.Context(), l); r.Class != push.Never || len(o.All()) != 0 {
 			t.Errorf("%q: %+v", l.To, r)
 		}
 	}
@@ -187,10 +187,10 @@ func TestReport(t *testing.T) {
 	if err := o.server(Plain, nil).SendAll(t.Context(), []string{"anna@example.org", "ben@example.org"}, report); err != nil {
 		t.Fatal(err)
 	}
-	if len(o.all()) != 2 || o.all()[0].to == o.all()[1].to || strings.Contains(string(o.all()[0].raw), "ben@") {
-		t.Fatalf("%d letters", len(o.all()))
+	if len(o.All()) != 2 || o.All()[0].To == o.All()[1].To || strings.Contains(string(o.All()[0].Raw), "ben@") {
+		t.Fatalf("%d letters", len(o.All()))
 	}
-	m := o.all()[0].read(t)
+	m := o.All()[0].Read(t)
 	got := map[string]string{}
 	collect(t, m.Header.Get("Content-Type"), m.Body, got)
 	if got["text/plain"] != "Twelve.\n" || got["text/html"] != report.HTML || got["text/csv use 2026-03.csv"] != strings.ReplaceAll(csv, "\r\n", "\n") {
@@ -229,7 +229,7 @@ func collect(t *testing.T, kind string, body io.Reader, into map[string]string) 
 func TestReportToSome(t *testing.T) {
 	o := openOffice(t, false, nil)
 	err := o.server(Plain, nil).SendAll(t.Context(), []string{"nonsense", "anna@example.org"}, plainLetter)
-	if err == nil || !strings.HasPrefix(err.Error(), "1 of 2 letters: ") || o.only().to != "anna@example.org" {
+	if err == nil || !strings.HasPrefix(err.Error(), "1 of 2 letters: ") || o.Only().To != "anna@example.org" {
 		t.Errorf("%v", err)
 	}
 }
@@ -245,7 +245,7 @@ func TestNotice(t *testing.T) {
 	if r := n.Send(t.Context(), m); r.Class != push.Taken {
 		t.Fatalf("%+v", r)
 	}
-	l := o.only().read(t)
+	l := o.Only().Read(t)
 	text := plain(t, l)
 	for _, want := range []string{"Waschmaschine 2\n\nSeite öffnen:\nhttps://laundry.example.org/wash/r/cellar\n", "\n-- \n", "Plover Yard 3", "Keine Briefe mehr:\nhttps://laundry.example.org/wash/mail/off?of=se+cret\n"} {
 		if !strings.Contains(text, want) {
@@ -259,7 +259,7 @@ func TestNotice(t *testing.T) {
 	if r := n.Send(t.Context(), m); r.Class != push.Taken {
 		t.Fatalf("%+v", r)
 	}
-	l = o.all()[1].read(t)
+	l = o.All()[1].Read(t)
 	if text := plain(t, l); !strings.Contains(text, "looks after Plover Yard 3") || strings.Contains(text, "/mail/off") || l.Header.Get("List-Unsubscribe") != "" {
 		t.Errorf("%s", text)
 	}
