@@ -48,6 +48,7 @@ func settings(r coordinator.Rules) []setting {
 		{"more_time_waiting", span(r.MoreTimeWaiting)},
 		{"walk_ups", r.WalkUps.String()},
 		{"open_homes", fmt.Sprint(r.OpenHomes)},
+		{"wall_touch", fmt.Sprint(r.WallTouch)},
 		{"keep_days", fmt.Sprint(r.KeepDays)},
 	}
 	for i, day := range r.Hours {

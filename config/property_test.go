@@ -52,8 +52,9 @@ func building(t *rapid.T) drawn {
 	r.RecallAfter, r.NotMeWithin = span(t, "recall", 0, 24*time.Hour), span(t, "not me", 0, time.Hour)
 	r.Limits.TurnsPerHome, r.Limits.LoadsPerHome = rapid.IntRange(1, 100).Draw(t, "turns"), rapid.IntRange(1, 100).Draw(t, "loads")
 	r.KeepDays, r.OpenHomes = rapid.IntRange(1, 3660).Draw(t, "days"), rapid.Bool().Draw(t, "homes")
+	r.WallTouch = rapid.Bool().Draw(t, "touch")
 	fmt.Fprintf(&b, "hold = %q\ngrace = %q\nrecall_after = %q\nnot_me_within = %q\n", spell(t, r.Hold), spell(t, r.Grace), spell(t, r.RecallAfter), spell(t, r.NotMeWithin))
-	fmt.Fprintf(&b, "turns_per_home = %d\nloads_per_home = %d\nkeep_days = %d\nopen_homes = %t\nassume_empty_after = \"7d\"\n", r.Limits.TurnsPerHome, r.Limits.LoadsPerHome, r.KeepDays, r.OpenHomes)
+	fmt.Fprintf(&b, "turns_per_home = %d\nloads_per_home = %d\nkeep_days = %d\nopen_homes = %t\nwall_touch = %t\nassume_empty_after = \"7d\"\n", r.Limits.TurnsPerHome, r.Limits.LoadsPerHome, r.KeepDays, r.OpenHomes, r.WallTouch)
 	r.AssumeEmptyAfter = 7 * 24 * time.Hour
 	d.tariff = rapid.Int64Range(0, 5_000_000).Draw(t, "price")
 	d.backups = rapid.IntRange(1, 10_000).Draw(t, "copies")

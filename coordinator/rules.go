@@ -125,6 +125,9 @@ type Rules struct {
 	// OpenHomes lets a resident name their home themselves (honour system);
 	// otherwise each home has a printed code.
 	OpenHomes bool
+	// WallTouch lets people without a phone join, claim and collect at the
+	// room's screen, with their home's code.
+	WallTouch bool
 	// KeepDays is how many days history is kept by person.
 	KeepDays int
 }
@@ -161,7 +164,7 @@ func DefaultRules() Rules {
 func (r *Rules) since() Rules {
 	return Rules{
 		MoreTime: r.MoreTime, MoreTimeWaiting: r.MoreTimeWaiting, WalkUps: r.WalkUps, LongerHold: r.LongerHold,
-		LongerHoldHomes: slices.Clone(r.LongerHoldHomes), DryCallAhead: r.DryCallAhead, OnMyWayAdds: r.OnMyWayAdds,
+		LongerHoldHomes: slices.Clone(r.LongerHoldHomes), DryCallAhead: r.DryCallAhead, OnMyWayAdds: r.OnMyWayAdds, WallTouch: r.WallTouch,
 	}
 }
 

@@ -140,6 +140,8 @@ func machinePath(room coordinator.RoomID, m coordinator.MachineID) string {
 type wallView struct {
 	Name, Clock, Day string
 	Called           []calledView
+	Silent           []string // machines whose meter says nothing
+	Shut             bool     // nobody may start, and nothing goes on
 	Board            htmlText
 }
 
@@ -160,5 +162,25 @@ func wallLive(sc *scene) wallView {
 		}
 		w.Called = append(w.Called, c)
 	}
+	for i := range sc.snap.Machines {
+		if m := &sc.snap.Machines[i]; m.Status == coordinator.Unknown {
+			w.Silent = append(w.Silent, machineName(m))
+		}
+	}
+	w.Shut = shut(sc.snap, sc.now, sc.axis.zone)
 	return w
+}
+
+// shut reports whether a room is outside its opening hours with nothing going on in it.
+func shut(snap *coordinator.Snapshot, now time.Time, zone *time.Location) bool {
+	if snap.Rules.Hours.MayStart(now, 0, zone) {
+		return false
+	}
+	for i := range snap.Machines {
+		switch snap.Machines[i].Status {
+		case coordinator.Running, coordinator.Held, coordinator.Finished, coordinator.Overdue:
+			return false
+		}
+	}
+	return true
 }

@@ -95,6 +95,7 @@ func fill(f *html.Node) url.Values {
 // crawlRooms are rooms in which every button shows somewhere.
 func crawlRooms() *fakeHouse {
 	room := fullRoom()
+	room.Rules.WallTouch = true
 	room.Machines[0].MayHoldLoad = true
 	room.Machines[5].ByHand = true
 	room.Machines[2].Faults = []coordinator.Fault{{At: in(-3), Text: "door sticks"}}
@@ -110,7 +111,7 @@ func crawlRooms() *fakeHouse {
 	return h
 }
 
-var crawlStart = []string{"/", "/r/cellar", "/r/attic", "/r/cellar/join", "/r/cellar/wall?key=wallkey", "/me", "/code", "/code?code=ABCD-2345", "/manager", "/manager/first?token=token",
+var crawlStart = []string{"/", "/r/cellar", "/r/attic", "/r/cellar/join", "/r/cellar/wall?key=wallkey", "/r/cellar/touch?key=wallkey", "/me", "/code", "/code?code=ABCD-2345", "/manager", "/manager/first?token=token",
 	"/r/cellar/m/w1", "/r/cellar/m/w2", "/r/cellar/m/w3", "/r/cellar/m/w4", "/r/cellar/m/d1", "/r/cellar/m/d2", "/r/cellar/m/d3", "/r/cellar/m/d4", "/r/cellar/m/w9", "/r/cellar/m/w4?code=printed-w4", "/r/cellar/m/w9?code=printed-w9", "/manager/r/cellar/sheets"}
 
 // TestEveryFormIsUnderstood sends every form of every page as a browser

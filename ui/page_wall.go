@@ -17,6 +17,7 @@ type wallPageView struct {
 	Name, Link, ID string
 	Live           htmlText
 	Code, QR       string
+	Touch          string // path of the page for people without a phone; empty: none
 	Address        string
 	// NoWay says that the manager cannot be told of anything.
 	NoWay string
@@ -33,6 +34,9 @@ func (s *Server) wallPage(c echo.Context) error {
 	v := wallPageView{
 		Room: sc.snap.Room, Name: sc.snap.Name, Link: roomPath(sc.snap.Room), ID: sc.id,
 		Live: htmlText(sc.wall()), Address: s.origin + s.base + roomPath(sc.snap.Room),
+	}
+	if sc.snap.Rules.WallTouch && s.mayInvite(c) {
+		v.Touch = touchPath(sc, c.QueryParam("key"), "")
 	}
 	if s.o.NoWayToManager != nil {
 		v.NoWay, _ = s.o.NoWayToManager()

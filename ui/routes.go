@@ -27,6 +27,8 @@ func (s *Server) routes() []route {
 		{get, "/r/:room/m/:machine", s.machinePage},
 		{post, "/r/:room/m/:machine", s.machineAct},
 		{get, "/r/:room/wall", s.wallPage},
+		{get, "/r/:room/touch", s.touchPage},
+		{post, "/r/:room/touch", s.touch},
 
 		{get, "/code", s.codePage},
 		{post, "/code", s.useCode},

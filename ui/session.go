@@ -28,8 +28,8 @@ const (
 
 // cookieKind says how cookies are named and guarded.
 type cookieKind struct {
-	resident, manager string
-	secure            bool
+	resident, manager, wall string
+	secure                  bool
 }
 
 // cookiesFor picks the cookies for a public URL. Over https, and over plain
@@ -40,9 +40,9 @@ type cookieKind struct {
 // manager's page says so.
 func cookiesFor(public *url.URL, plain bool) cookieKind {
 	if public.Scheme == "https" || (loopback(public.Host) && !plain) {
-		return cookieKind{resident: "__Host-drumturn", manager: "__Host-drumturn-manager", secure: true}
+		return cookieKind{resident: "__Host-drumturn", manager: "__Host-drumturn-manager", wall: "__Host-drumturn-wall", secure: true}
 	}
-	return cookieKind{resident: "drumturn", manager: "drumturn-manager"}
+	return cookieKind{resident: "drumturn", manager: "drumturn-manager", wall: "drumturn-wall"}
 }
 
 // newSecret makes a cookie's value and the hash under which its session is kept.
