@@ -73,6 +73,9 @@ type (
 		Machine MachineID
 		Person  PersonID
 		Home    HomeID
+		// Load, here and below, may name a load of the person's instead of the
+		// machine: what a notice says about it is not taken for one put in since.
+		Load LoadID
 	}
 	// Collect says that a machine's drum is empty. Person is empty for a visitor
 	// without an account; OnTable means that a stranger's load was put on the table.
@@ -81,12 +84,14 @@ type (
 		Person  PersonID
 		Home    HomeID
 		OnTable bool
+		Load    LoadID
 	}
 	// MoreTime asks once for more time to collect the person's finished load.
 	MoreTime struct {
 		Machine MachineID
 		Person  PersonID
 		Home    HomeID
+		Load    LoadID
 	}
 	// DryAfter books a dryer behind the person's wash that is running in a machine.
 	DryAfter struct {
@@ -99,6 +104,7 @@ type (
 		Machine MachineID
 		Person  PersonID
 		Home    HomeID
+		Load    LoadID
 	}
 	// Door says how the door of a machine stands, from a contact at its meter. A
 	// state that is not new changes nothing.

@@ -128,6 +128,8 @@ type Notice struct {
 	ReadyAt     time.Time  `json:",omitzero"`  // back-dated end of the cycle
 	LoadInside  bool       `json:",omitempty"` // the called machine still holds a load
 	Reason      string     `json:",omitempty"` // why: "stopped-early", "presumed", a fault's text
+	// MoreTime is how much more time the owner of the load could ask for when it was made.
+	MoreTime time.Duration `json:",omitzero"`
 }
 
 // Key identifies a notice for ever: it is created once, whatever happens.

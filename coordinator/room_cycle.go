@@ -247,6 +247,7 @@ func (r *Room) tellReady(i int, l *Load, now time.Time) {
 	r.tell(i, Notice{
 		Subject: Subject{Load: l.ID}, Kind: LoadReady, Step: r.again(), To: l.Owner,
 		ReadyAt: l.ReadyAt, Reason: string(l.Reason), UsefulUntil: now.Add(usefulReady),
+		MoreTime: r.offersMore(i, now),
 	})
 }
 

@@ -40,17 +40,17 @@ func (r *Room) handleAtMachine(now time.Time, ev Event) error {
 	case Claim:
 		return r.at(e.Machine, func(i int) error { return r.claim(now, i, e) })
 	case NotMe:
-		return r.at(e.Machine, func(i int) error { return r.notMe(now, i, e) })
+		return r.atLoad(e.Machine, e.Load, func(i int) error { return r.notMe(now, i, e) })
 	case Collect:
-		return r.at(e.Machine, func(i int) error { return r.collect(i, e) })
+		return r.atLoad(e.Machine, e.Load, func(i int) error { return r.collect(i, e) })
 	case Door:
 		return r.at(e.Machine, func(i int) error { r.door(now, i, e.Open); return nil })
 	case MoreTime:
-		return r.at(e.Machine, func(i int) error { return r.moreTime(now, i, e) })
+		return r.atLoad(e.Machine, e.Load, func(i int) error { return r.moreTime(now, i, e) })
 	case DryAfter:
 		return r.at(e.Machine, func(i int) error { return r.dryAfter(now, i, e) })
 	case StillInside:
-		return r.at(e.Machine, func(i int) error { return r.stillInside(now, i, e) })
+		return r.atEmptied(e.Machine, e.Load, func(i int) error { return r.stillInside(now, i, e) })
 	case ReportFault:
 		return r.at(e.Machine, func(i int) error { return r.reportFault(now, i, e) })
 	case TakeOut:
@@ -98,6 +98,31 @@ func (r *Room) holdLonger(e HoldLonger) error {
 	}
 	r.fact(Fact{Kind: FactRules, Person: e.Person, Home: e.Home, Note: note})
 	return nil
+}
+
+// atLoad finds the machine that an event is about, by the load in it if that is named.
+func (r *Room) atLoad(id MachineID, load LoadID, do func(i int) error) error {
+	if load == 0 {
+		return r.at(id, do)
+	}
+	i := slices.IndexFunc(r.state.Machines, func(m machineState) bool { return m.Load == load })
+	if i < 0 {
+		return Refuse(Conflict, "load.gone", "That load is no longer in the machine.")
+	}
+	return do(i)
+}
+
+// atEmptied finds the machine that an event is about, by the load last reported
+// collected from it if that is named.
+func (r *Room) atEmptied(id MachineID, load LoadID, do func(i int) error) error {
+	if load == 0 {
+		return r.at(id, do)
+	}
+	i := slices.IndexFunc(r.state.Machines, func(m machineState) bool { return m.Emptied != nil && m.Emptied.ID == load })
+	if i < 0 {
+		return Refuse(NotFound, "still.none", "No load was reported collected here lately.")
+	}
+	return do(i)
 }
 
 // setRules replaces the house rules.

@@ -64,7 +64,7 @@ func (r *Room) takeStep(i int, l *Load, step int, now time.Time) {
 	tell := r.state.Rules.Ladder[step].Tell
 	switch tell {
 	case TellOwner:
-		n.Kind, n.To = LoadNudge, l.Owner
+		n.Kind, n.To, n.MoreTime = LoadNudge, l.Owner, r.offersMore(i, now)
 	case TellNext:
 		n.Kind = LoadWaiting
 		n.To = r.nextFor(i, l, now)

@@ -131,6 +131,8 @@ func (r *Room) collect(i int, e Collect) error {
 		return Refuse(Conflict, "collect.empty", "This machine is already known to be empty. Thank you.")
 	case m.Running:
 		return Refuse(Conflict, "collect.running", "This machine is still at work.")
+	case e.Load != 0 && !l.mine(e.Person, e.Home):
+		return Refuse(NotAllowed, "collect.foreign", "That load is not yours.")
 	}
 	r.reply.Load = l.ID
 	how := byAnybody
