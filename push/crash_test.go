@@ -3,6 +3,7 @@ package push
 import (
 	"context"
 	"errors"
+	"reflect"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -54,7 +55,7 @@ func TestKilledBetweenSendAndRecord(t *testing.T) {
 		if len(before) != 1 || len(after) != 1 {
 			t.Fatalf("the send under way: %d before, %d after", len(before), len(after))
 		}
-		if before[0].Topic != after[0].Topic || before[0].Payload != after[0].Payload {
+		if before[0].Topic != after[0].Topic || !reflect.DeepEqual(before[0].Payload, after[0].Payload) {
 			t.Errorf("repeated as another message: %+v, %+v", before[0], after[0])
 		}
 		if row := h.box.row(n); row.State != coordinator.Done || row.Key != n.Key() {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"slices"
@@ -259,6 +260,9 @@ func newHouse(b *box, people *coordinator.People) *house {
 		Outbox: b, People: h.snapshot, Unsubscribe: h.forget, Directory: rooms{},
 		Clock: bubbleClock{}, Sender: h.post,
 		URL: func(n coordinator.Notice) string { return "/r/" + string(n.Subject.Room) },
+		Post: func(n coordinator.Notice) string {
+			return fmt.Sprintf("/r/%s/turns/%d", n.Subject.Room, n.Subject.Turn)
+		},
 		Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
 	})
 	return h

@@ -22,37 +22,49 @@ type Payload struct {
 	Kind coordinator.NoticeKind `json:"kind"`
 	// At is when the notice was made. A repeated send has the same Tag, Kind and At.
 	At time.Time `json:"at"`
+	// Post is the path that Buttons are posted to. Both are left out where they do not fit.
+	Post    string   `json:"post,omitempty"`
+	Buttons []Button `json:"buttons,omitempty"`
 }
 
 // longestPayload keeps clear of what the pickiest push services take.
 const longestPayload = 1023
 
-// Encode returns the payload as JSON of less than 1 KB, in which the body, then
-// the title, is cut as far as needed. A url that alone would fill it becomes "/".
+// Encode returns the payload as JSON of less than 1 KB, in which the body is cut,
+// then the buttons are left out, then the title is cut, as far as needed. A url
+// that alone would fill it becomes "/".
 func (p Payload) Encode() []byte {
 	p.Title, p.Body, p.At = tidy(p.Title), tidy(p.Body), p.At.UTC().Truncate(time.Millisecond)
 	if len(p.URL) > 300 {
 		p.URL = "/"
 	}
-	for _, field := range []*string{&p.Body, &p.Title, &p.Tag, &p.URL} {
-		for {
-			data := marshal(p)
-			over := len(data) - longestPayload
-			if over <= 0 {
-				return data
-			}
-			if *field == "" {
-				break
-			}
-			*field = cut(*field, len(*field)-max(over/6, 1))
+	if data, fits := p.fitted(&p.Body); fits {
+		return data
+	}
+	p.Post, p.Buttons = "", nil
+	for _, field := range []*string{&p.Title, &p.Tag, &p.URL} {
+		if data, fits := p.fitted(field); fits {
+			return data
 		}
 	}
 	return marshal(Payload{Kind: p.Kind[:min(len(p.Kind), 40)], At: p.At})
 }
 
+// fitted encodes the payload, and cuts a field of it until it fits.
+func (p *Payload) fitted(field *string) ([]byte, bool) {
+	for {
+		data := marshal(*p)
+		over := len(data) - longestPayload
+		if over <= 0 || *field == "" {
+			return data, over <= 0
+		}
+		*field = cut(*field, len(*field)-max(over/6, 1))
+	}
+}
+
 // Short is the payload without what makes it long, for a service that finds it too large.
 func (p Payload) Short() Payload {
-	p.Body = ""
+	p.Body, p.Post, p.Buttons = "", "", nil
 	p.Title = cut(p.Title, 60)
 	return p
 }

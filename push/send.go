@@ -76,6 +76,11 @@ func (d *dispatch) message(t *task, now time.Time) Message {
 		return Message{To: t.device, Letter: letter}
 	}
 	payload := Payload{Title: words.Title, Body: words.Body, Tag: Tag(n), URL: d.w.URL(*n), Kind: n.Kind, At: n.Made}
+	if d.w.Post != nil {
+		if payload.Post = d.w.Post(*n); payload.Post != "" {
+			payload.Buttons = Buttons(n, t.who.Person.Lang)
+		}
+	}
 	if t.short {
 		payload = payload.Short()
 	}

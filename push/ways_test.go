@@ -3,6 +3,7 @@ package push
 import (
 	"context"
 	"errors"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -126,7 +127,7 @@ func TestLetter(t *testing.T) {
 		defer h.start(t)()
 		time.Sleep(time.Minute)
 		sent := h.post.to("mail:a")
-		if len(sent) != 2 || sent[0].Letter != sent[1].Letter || sent[0].Payload != (Payload{}) {
+		if len(sent) != 2 || sent[0].Letter != sent[1].Letter || !reflect.DeepEqual(sent[0].Payload, Payload{}) {
 			t.Fatalf("%+v", sent)
 		}
 		l := sent[0].Letter

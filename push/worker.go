@@ -47,6 +47,8 @@ type Config struct {
 	Ways Ways
 	// URL is the page that a notice opens: a path such as "/r/cellar".
 	URL func(coordinator.Notice) string
+	// Post is the path that a notice's buttons are posted to; nil, or an empty path: no buttons.
+	Post func(coordinator.Notice) string
 	// Log gets what a person should look into; nil means slog.Default.
 	Log *slog.Logger
 	// Parallel bounds the sends under way at once (32), PerHost those to one

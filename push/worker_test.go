@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"reflect"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -32,8 +33,11 @@ func TestSendsWhatIsDue(t *testing.T) {
 		if m.TTL != 9*time.Minute || m.Urgency != UrgencyHigh || m.Topic != Topic(&n, "a") {
 			t.Errorf("message %+v", m)
 		}
-		want := Payload{"It's your turn", "Washer 2 (Cellar) is kept for you until 00:10.", "cellar/turn/3", "/r/cellar", coordinator.TurnCalled, n.Made.UTC()}
-		if m.Payload != want {
+		want := Payload{
+			Title: "It's your turn", Body: "Washer 2 (Cellar) is kept for you until 00:10.", Tag: "cellar/turn/3", URL: "/r/cellar",
+			Kind: coordinator.TurnCalled, At: n.Made.UTC(), Post: "/r/cellar/turns/3", Buttons: []Button{{"let-next", "Let the next go first"}},
+		}
+		if !reflect.DeepEqual(m.Payload, want) {
 			t.Errorf("payload %+v", m.Payload)
 		}
 		row := h.box.row(n)
@@ -80,7 +84,7 @@ func TestBacksOffAndDoubles(t *testing.T) {
 			if sent[i].TTL > sent[i-1].TTL-least {
 				t.Errorf("try %d: TTL %v after %v", i, sent[i].TTL, sent[i-1].TTL)
 			}
-			if sent[i].Topic != sent[0].Topic || sent[i].Payload != sent[0].Payload {
+			if sent[i].Topic != sent[0].Topic || !reflect.DeepEqual(sent[i].Payload, sent[0].Payload) {
 				t.Errorf("try %d is another message", i)
 			}
 		}

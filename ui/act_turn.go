@@ -79,6 +79,9 @@ func (s *Server) changeTurn(c echo.Context) error {
 	if err == nil {
 		_, err = s.do(c, sc, ev)
 	}
+	if f["do"] == "let-next" && fromNotice(c) {
+		return s.answerNotice(c, sc, f["do"], err)
+	}
 	return s.after(c, sc, "mine", f, err, done)
 }
 

@@ -24,6 +24,7 @@ func (s *Server) routes() []route {
 		{get, "/r/:room/join.svg", s.joinCode},
 		{post, "/r/:room/turns", s.takeTurn},
 		{post, "/r/:room/turns/:turn", s.changeTurn},
+		{post, "/r/:room/loads/:load", s.loadAct},
 		{get, "/r/:room/m/:machine", s.machinePage},
 		{post, "/r/:room/m/:machine", s.machineAct},
 		{get, "/r/:room/wall", s.wallPage},

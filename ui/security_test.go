@@ -41,6 +41,11 @@ func TestAnotherSitesFormsAreRefused(t *testing.T) {
 		if w := a.of(s); w.Code != c.want {
 			t.Errorf("%s: %d, want %d", c.name, w.Code, c.want)
 		}
+		b := post("/r/cellar/loads/8", "do", "collected").as("secret-of-dan", "")
+		b.header = c.header
+		if w := b.of(s); (w.Code == 403) != (c.want == 403) {
+			t.Errorf("a notice's button, %s: %d", c.name, w.Code)
+		}
 	}
 }
 

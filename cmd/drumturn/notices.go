@@ -56,9 +56,24 @@ func (a *app) wirePush(context.Context) error {
 		Unsubscribe: func(ctx context.Context, device string) error {
 			return a.house.DoPeople(ctx, coordinator.Unsubscribe{ID: device})
 		},
-		URL: func(n coordinator.Notice) string { return "/r/" + string(n.Subject.Room) },
+		URL:  func(n coordinator.Notice) string { return roomPath(n.Subject) },
+		Post: buttonPath,
 	})
 	return nil
+}
+
+func roomPath(s coordinator.Subject) string { return "/r/" + string(s.Room) }
+
+// buttonPath is where a notice's buttons are posted to; empty for one that is
+// neither about a load nor about a turn.
+func buttonPath(n coordinator.Notice) string {
+	switch {
+	case n.Subject.Load != 0:
+		return fmt.Sprintf("%s/loads/%d", roomPath(n.Subject), n.Subject.Load)
+	case n.Subject.Turn != 0:
+		return fmt.Sprintf("%s/turns/%d", roomPath(n.Subject), n.Subject.Turn)
+	}
+	return ""
 }
 
 func (a *app) pushHosts() []string {

@@ -108,6 +108,8 @@ self.addEventListener('fetch', (event) => {
   else if (url.pathname.startsWith(`${base}/static/`)) event.respondWith(file(event.request));
 });
 
+const looks = { icon: `${base}/icons/icon-192.png`, badge: `${base}/icons/badge-96.png` };
+
 // told remembers which notice a tag last showed: a notice that is sent twice
 // replaces itself, and must not ring twice.
 const told = new Map();
@@ -123,13 +125,14 @@ self.addEventListener('push', (event) => {
   const tag = notice.tag || 'laundry';
   const repeated = notice.at !== undefined && told.get(tag) === notice.at;
   told.set(tag, notice.at);
+  const post = typeof notice.post === 'string' ? ours(notice.post) : undefined;
   const shown = self.registration.showNotification(notice.title || 'Laundry', {
+    ...looks,
     body: notice.body || 'Something has changed. Open the page to see it.',
     tag,
     renotify: !repeated,
-    icon: `${base}/icons/icon-192.png`,
-    badge: `${base}/icons/badge-96.png`,
-    data: { url: ours(notice.url ?? notice.data?.url) },
+    actions: post ? buttons(notice.buttons) : [],
+    data: { url: ours(notice.url ?? notice.data?.url), post },
   }).then(() => {
     const channel = new BroadcastChannel('drumturn');
     channel.postMessage({ shown: tag });
@@ -147,16 +150,45 @@ function ours(path) {
   return url.origin === self.location.origin ? url.href : self.registration.scope;
 }
 
+// buttons are the actions of a notice, as many as this browser shows.
+function buttons(list) {
+  if (!Array.isArray(list)) return [];
+  return list.filter((b) => b?.do && b?.title).slice(0, self.Notification?.maxActions ?? 0)
+    .map((b) => ({ action: b.do, title: b.title }));
+}
+
 self.addEventListener('notificationclick', (event) => {
-  event.notification.close();
-  const url = event.notification.data?.url ?? self.registration.scope;
-  event.waitUntil((async () => {
-    const open = await self.clients.matchAll({ type: 'window', includeUncontrolled: true });
-    const same = open.find((client) => client.url === url);
-    if (same) return same.focus();
-    return self.clients.openWindow(url);
-  })());
+  const { notification, action } = event;
+  notification.close();
+  event.waitUntil(action && notification.data?.post ? press(notification, action) : open(notification));
 });
+
+// open shows the page that a notice is about.
+async function open(notification) {
+  const url = notification.data?.url ?? self.registration.scope;
+  const windows = await self.clients.matchAll({ type: 'window', includeUncontrolled: true });
+  const same = windows.find((client) => client.url === url);
+  return same ? same.focus() : self.clients.openWindow(url);
+}
+
+// press does what a button says, and shows in a sentence what came of it. Who
+// is no longer signed in gets the page; who has no connection the notice again, too.
+async function press(notification, action) {
+  const { title, body, tag, actions, data } = notification;
+  let answer;
+  try {
+    answer = await fetch(data.post, {
+      method: 'POST', body: new URLSearchParams({ do: action }), headers: { Accept: 'application/json' },
+      credentials: 'same-origin', redirect: 'error', signal: AbortSignal.timeout(4000),
+    });
+  } catch {
+    await self.registration.showNotification(title, { ...looks, body, tag, actions, data, silent: true });
+    return open(notification);
+  }
+  const said = await answer.json().catch(() => null);
+  if (!said?.title) return open(notification);
+  return self.registration.showNotification(said.title, { ...looks, body: said.body, tag, data, silent: true });
+}
 
 // The push service has given the device another address: tell the building.
 self.addEventListener('pushsubscriptionchange', (event) => {
