@@ -69,7 +69,7 @@ func (r *Room) loadDeadlines(d *deadline) {
 		}
 		for step := range r.state.Rules.Ladder {
 			if l.Taken&(1<<step) == 0 {
-				d.consider(r.stepAt(l, step))
+				d.consider(r.takeAt(l, step))
 			}
 		}
 		i := r.index(l.Machine)

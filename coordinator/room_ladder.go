@@ -23,7 +23,7 @@ func (r *Room) climb(now time.Time) {
 			continue
 		}
 		for step := range r.state.Rules.Ladder {
-			if l.Taken&(1<<step) == 0 && !r.stepAt(l, step).After(now) {
+			if l.Taken&(1<<step) == 0 && !r.takeAt(l, step).After(now) {
 				r.takeStep(i, l, step, now)
 			}
 		}
@@ -42,6 +42,16 @@ func (r *Room) stepAt(l *Load, step int) time.Time {
 		return at
 	}
 	return r.afterNight(at)
+}
+
+// takeAt is when a step that was not taken yet will be: one that is overdue,
+// because the rules have changed or the clock has jumped, waits for the end of the night.
+func (r *Room) takeAt(l *Load, step int) time.Time {
+	at := r.stepAt(l, step)
+	if r.state.Rules.Ladder[step].Tell == TellManager || at.After(r.state.Now) {
+		return at
+	}
+	return later(at, r.afterNight(r.state.Now))
 }
 
 // afterNight is t, or the end of the night that t falls into.

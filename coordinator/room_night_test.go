@@ -181,3 +181,26 @@ func TestRulesChangeInTheNight(t *testing.T) {
 	s.do(SetRules{Rules: rules})
 	s.wantTold(LoadNudge, "anna")
 }
+
+// TestRulesChangedInTheNight: a step that is overdue under new rules waits for
+// the end of the night like any other; the manager's does not.
+func TestRulesChangedInTheNight(t *testing.T) {
+	s := newScene(t, func(p *Plan) { p.Seed.NightFrom, p.Seed.NightTo = 22*60, 7*60 })
+	s.now = noon.Add(9 * time.Hour)
+	s.idle()
+	s.cycle("w1", 30*time.Minute)
+	s.do(Claim{Machine: "w1", Person: "anna", Home: "home-anna"})
+	rules := s.room.state.Rules
+	rules.Ladder = []LadderStep{{time.Hour, TellOwner}}
+	s.do(SetRules{Rules: rules})
+	s.wait(50 * time.Minute) // 22:20
+	s.wantTold(LoadNudge)
+	rules.Ladder = []LadderStep{{10 * time.Minute, TellOwner}, {15 * time.Minute, TellManager}}
+	s.do(SetRules{Rules: rules})
+	s.wantTold(LoadNudge)
+	s.wantTold(LoadLeft, "managers")
+	s.wait(8 * time.Hour)
+	s.wantTold(LoadNudge)
+	s.wait(time.Hour)
+	s.wantTold(LoadNudge, "anna")
+}
