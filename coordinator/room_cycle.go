@@ -255,7 +255,9 @@ func (r *Room) tellReady(i int, l *Load, now time.Time) {
 func (r *Room) cycleResumed(i int, ev cycle.Event, now time.Time) {
 	m := &r.state.Machines[i]
 	l := r.load(m.Load)
-	if m.Running {
+	if m.Running { // the supply interruption may have cut it: the end that waited is none
+		m.Deferred = nil
+		r.touch()
 		return
 	}
 	if l == nil { // collected meanwhile: whatever is in it now is another load
@@ -275,7 +277,7 @@ func (r *Room) cycleWithdrawn(i int, now time.Time) {
 	if !m.Running || l == nil {
 		return
 	}
-	m.Running, m.Since, m.Load = false, now, 0
+	m.Running, m.Since, m.Load, m.Deferred = false, now, 0, nil
 	id, turn := l.ID, l.Turn
 	r.dropBooked(id)
 	r.withdraw(Subject{Load: id})

@@ -12,8 +12,10 @@ import (
 func (r *Room) reopen(now, since time.Time) {
 	if now.After(since) {
 		r.state.QuietUntil = now.Add(sparesSilence)
-		r.restartHolds(now, since)
-		r.restartLadders(now, since)
+		if !r.supplyOut() { // then they stand still, and nothing has lapsed
+			r.restartHolds(now, since)
+			r.restartLadders(now, since)
+		}
 		r.touch()
 	}
 	for i := range r.engines {

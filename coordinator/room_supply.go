@@ -130,7 +130,7 @@ func (r *Room) supplyBack(now time.Time) {
 	away := now.Sub(s.Since)
 	for i := range r.state.Machines {
 		if h := r.state.Machines[i].Hold; h != nil {
-			r.extendHold(h, h.Until.Add(away))
+			r.extendHold(h, h.Until.Add(now.Sub(later(s.Since, h.Since))))
 		}
 	}
 	for k := range r.state.Loads {
@@ -180,7 +180,7 @@ func (r *Room) endSupply(now time.Time) {
 	if s.Over.IsZero() {
 		r.supplyBack(now)
 	}
-	*s = supplyState{}
+	*s = supplyState{Over: s.Over} // no fall before it begins another
 	for i := range r.state.Machines {
 		if m := &r.state.Machines[i]; m.Deferred != nil {
 			ev := *m.Deferred
