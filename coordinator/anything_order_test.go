@@ -1,0 +1,147 @@
+package coordinator
+
+import (
+	"slices"
+	"time"
+
+	"drumturn/queue"
+)
+
+// callsAreRight judges every call of a set: the machine could be used, the house
+// was open, the home was within its limit, and nobody ahead could have had it.
+func (a *anything) callsAreRight(set ChangeSet) {
+	for _, f := range set.Facts {
+		if f.Kind != FactCalled {
+			continue
+		}
+		rules := &a.room.state.Rules
+		t := a.room.state.Turns.Index(f.Turn)
+		if t < 0 {
+			continue // called, and gone again, in one step
+		}
+		need := a.room.state.Turns[t].Need
+		if !rules.Hours.MayStart(set.At, a.room.state.Learned.typical(need), a.room.zone()) {
+			a.rt.Fatalf("turn %d was called at %s, when no start is allowed", f.Turn, set.At)
+		}
+		if n := a.using(f.Home); n > rules.Limits.LoadsPerHome {
+			a.rt.Fatalf("%s was called, and uses %d of %d machines", f.Home, n, rules.Limits.LoadsPerHome)
+		}
+		a.nobodyAhead(set, f)
+	}
+}
+
+// using counts the loads that keep others from a machine, and the calls, of a home.
+func (a *anything) using(home HomeID) int {
+	n := 0
+	for _, l := range a.room.state.Loads {
+		left := l.Ready() && (l.AssumedEmpty || !a.leftAt(&l).After(a.room.state.Now))
+		if l.Home == home && !left {
+			n++
+		}
+	}
+	for _, t := range a.room.state.Turns {
+		if t.Home == home && t.State == queue.Called {
+			n++
+		}
+	}
+	return n
+}
+
+// nobodyAhead: whoever stands before a called turn and still waits may not be
+// called to that machine, or may again only because this call was made.
+func (a *anything) nobodyAhead(set ChangeSet, called Fact) {
+	i := a.room.index(called.Machine)
+	house := a.room.house()
+	for _, t := range a.room.state.Turns {
+		if t.ID == called.Turn {
+			return
+		}
+		t := t
+		if k := a.before.Index(t.ID); k >= 0 {
+			t.Recall = a.before[k].Recall
+		}
+		if missed(set, t.ID) {
+			continue
+		}
+		if t.Eligible(&a.plan.Machines[i].Machine, house, set.At) == queue.Yes {
+			a.rt.Fatalf("turn %d was called to %s before turn %d:\n%s", called.Turn, called.Machine, t.ID, a.verdicts(house))
+		}
+	}
+}
+
+func missed(set ChangeSet, id TurnID) bool {
+	return slices.ContainsFunc(set.Facts, func(f Fact) bool { return f.Kind == FactMissed && f.Turn == id })
+}
+
+// orderIsKept: whoever was before another in the line still is, but for the
+// written reasons: a missed call, letting the next go first, and a call or start
+// that was taken back. A missed call costs one place among turns of the same kind.
+func (a *anything) orderIsKept(set ChangeSet) {
+	line := a.room.state.Turns
+	for j := range line {
+		cost := 0
+		for i := range j {
+			was, ahead := a.before.Index(line[i].ID), a.before.Index(line[j].ID)
+			if was < 0 || ahead < 0 || was < ahead || line[i].State == queue.Started {
+				continue // one of them is new, or the order is as it was, or waits no more
+			}
+			reason := a.overtook(set, &line[i], &line[j])
+			a.did["overtook: "+reason]++
+			waited := a.before[was].State == queue.Waiting // one that is called has had its machine
+			if reason == "missed" && waited && line[i].Need == line[j].Need {
+				cost++
+			}
+			if reason == "" || cost > 1 {
+				a.rt.Fatalf("turn %d went before turn %d (%q): %+v", line[i].ID, line[j].ID, reason, set.Facts)
+			}
+		}
+	}
+}
+
+// overtook names why first is now before second; empty for no written reason.
+func (a *anything) overtook(set ChangeSet, first, second *queue.Turn) string {
+	for _, f := range set.Facts {
+		switch {
+		case f.Turn == second.ID && f.Kind == FactPassed && f.Note == "let the next one go first":
+			return "let next"
+		case f.Turn == first.ID && (f.Kind == FactNotMine || f.Kind == FactTestRun):
+			return "taken back"
+		}
+	}
+	for _, n := range set.Notices {
+		if n.Subject.Turn == first.ID && n.Kind == TurnReturned {
+			return "returned"
+		}
+	}
+	if missed(set, second.ID) {
+		return "missed"
+	}
+	return ""
+}
+
+// nobodyEverTapsAgain lets whatever runs come to an end, and nobody do anything
+// any more: everybody who waits is called or gone, and nothing is held.
+func (a *anything) nobodyEverTapsAgain() {
+	a.calm = true
+	for _, m := range a.plan.Machines {
+		a.step(PutBack{Machine: m.ID})
+		a.step(ByHand{Machine: m.ID, On: m.Meter == ""})
+		a.power(m.ID, 1)
+	}
+	active := func() bool {
+		return slices.ContainsFunc(a.room.state.Turns, func(t queue.Turn) bool { return t.State != queue.Started && a.canEverStart(t.Need) })
+	}
+	for end := a.now.Add(5 * 24 * time.Hour); active() && a.now.Before(end); {
+		a.pass(time.Hour)
+	}
+	if active() {
+		a.rt.Fatalf("nobody taps, and for ever they wait:\n%s", a.verdicts(a.room.house()))
+	}
+}
+
+// canEverStart reports whether a day of the week is long enough for a load, as
+// long as the room has learned that they are.
+func (a *anything) canEverStart(need queue.Need) bool {
+	h := a.room.state.Rules.Hours
+	return !h.NextOpening(a.room.state.Now, a.room.state.Learned.typical(need), a.room.zone()).IsZero() || h == queue.AlwaysOpen()
+}

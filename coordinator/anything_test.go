@@ -1,0 +1,72 @@
+package coordinator
+
+import (
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+// happens is all that may happen to a room.
+func (a *anything) happens() map[string]func(*rapid.T) {
+	acts := map[string]func(){
+		"join": a.join, "join too": a.join, "turn": a.turn, "at machine": a.atMachine, "called": a.called, "owner": a.owner,
+		"run": a.run, "run too": a.run, "whole": a.whole, "supply": a.supply, "meters": a.meters, "clock": a.clock,
+		"rules": a.rules, "bad rules": a.badRules,
+		"pass":   func() { a.pass(time.Duration(rapid.IntRange(1, 90).Draw(a.rt, "minutes")) * time.Minute) },
+		"reopen": func() { a.reopen(time.Duration(rapid.IntRange(0, 60).Draw(a.rt, "down")) * time.Minute) },
+	}
+	steps := map[string]func(*rapid.T){}
+	for name, act := range acts {
+		steps[name] = func(*rapid.T) { act() }
+	}
+	return steps
+}
+
+// TestAnything holds a room to its promises over 2000 histories in which anything
+// may happen, with the program killed between any two steps, before and after the
+// commit; and after each, nobody ever taps again.
+func TestAnything(t *testing.T) {
+	did, rounds := map[string]int{}, 20
+	if testing.Short() {
+		rounds = 1
+	}
+	for range rounds {
+		rapid.Check(t, func(rt *rapid.T) {
+			a := anyRoom(rt, did)
+			rt.Repeat(a.happens())
+			a.nobodyEverTapsAgain()
+			did["histories"]++
+		})
+		if t.Failed() {
+			return
+		}
+	}
+	t.Logf("what happened: %v", did)
+	for _, what := range everything() {
+		if did[what] == 0 && !testing.Short() {
+			t.Errorf("the histories are too tame: %s never happened", what)
+		}
+	}
+}
+
+// everything is what the histories must have come by.
+func everything() []string {
+	list := []string{"refused", "reopened", "killed before the commit", "clock", "supply"}
+	for _, reason := range []string{"missed", "let next", "taken back", "returned"} {
+		list = append(list, "overtook: "+reason)
+	}
+	for _, kind := range []FactKind{
+		FactJoined, FactLeft, FactCalled, FactMissed, FactPassed, FactStarted, FactWalkUp, FactCycle, FactClaimed, FactNotMine,
+		FactCollected, FactStillIn, FactNudged, FactFault, FactOut, FactBack, FactSilent, FactHeard, FactSupply, FactRules,
+		FactAssumed, FactForgotten, FactOvertook, FactMoreTime, FactTestRun,
+	} {
+		list = append(list, "fact "+string(kind))
+	}
+	for _, kind := range append(ResidentKinds(), ManagerKinds()...) {
+		if kind != LevelsChanged { // what an engine learns is not of these histories
+			list = append(list, "notice "+string(kind))
+		}
+	}
+	return list
+}
