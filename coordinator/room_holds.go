@@ -132,15 +132,16 @@ func (r *Room) forgive(i int, start, now time.Time) {
 	}
 	m.Lapsed = nil
 	r.returnHold(i, byLateStart, now)
-	r.withdraw(Subject{Turn: lapsed.Turn.ID})
-	if k := r.state.Turns.Index(lapsed.Turn.ID); k >= 0 {
+	t := lapsed.Turn
+	r.withdraw(Subject{Turn: t.ID})
+	if k := r.state.Turns.Index(t.ID); k >= 0 {
 		if r.state.Turns[k].State != queue.Waiting {
 			return // called elsewhere meanwhile
 		}
+		t.Calls = r.state.Turns[k].Calls // it may have been called again since
 		r.removeTurn(k)
 	}
 	r.state.Learned.cameAfterAll()
-	t := lapsed.Turn
 	r.fact(Fact{Kind: FactForgiven, Machine: m.ID, Person: t.Person, Home: t.Home, Turn: t.ID, Start: start})
 	t.HoldUntil = now
 	r.state.Turns = slices.Insert(r.state.Turns, 0, t)

@@ -76,3 +76,21 @@ func TestStartAfterALapsedHold(t *testing.T) {
 		t.Fatalf("the load is %+v, want nobody's", l)
 	}
 }
+
+// TestCallsAreCountedOn: a turn that was called again before its start became
+// known, and is given back after it, is told of the next call too: each has a
+// number of its own.
+func TestCallsAreCountedOn(t *testing.T) {
+	s := newScene(t, func(p *Plan) { p.Machines = p.Machines[:1] })
+	s.join("anna", queue.Wash)
+	called := s.now
+	s.wait(21 * time.Minute)
+	s.wantTold(TurnCalled, "anna", "anna")
+	s.now = s.now.Add(time.Second)
+	s.room.engines[0].(*plainEngine).S.Running = true
+	s.room.hear(0, []cycle.Event{{Kind: cycle.Started, At: s.now, Start: called.Add(9 * time.Minute)}}, s.now)
+	s.do(NotMe{Machine: "w1", Person: "anna", Home: "home-anna"})
+	s.watts("w1", 1)
+	s.do(Collect{Machine: "w1"})
+	s.wantTold(TurnCalled, "anna", "anna", "anna")
+}
