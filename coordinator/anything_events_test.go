@@ -47,6 +47,7 @@ func anyRules(rt *rapid.T) Rules {
 	r.NotMeWithin = minutes("not me", 15, 0)
 	r.MoreTime = minutes("more time", 10, 0)
 	r.MoreTimeWaiting = min(r.MoreTime, minutes("more time, waiting", 0, 5))
+	r.DryCallAhead = minutes("dry call ahead", 5, 0)
 	r.WalkUps = rapid.SampledFrom([]Manner{Allowed, Tolerated, Reported}).Draw(rt, "walk-ups")
 	r.Limits.TurnsPerHome = rapid.IntRange(1, 3).Draw(rt, "turns")
 	r.Limits.LoadsPerHome = rapid.IntRange(1, 2).Draw(rt, "loads")
@@ -84,7 +85,8 @@ func (a *anything) join() {
 	person, home := a.who()
 	ev := Join{
 		Person: person, Home: home, Need: queue.Need(rapid.IntRange(1, 3).Draw(a.rt, "need")), DryAfter: a.chance("dry after", 2),
-		Wishes: queue.Wishes{Accessible: a.chance("accessible", 6), Lower: a.chance("lower", 6)},
+		LeaveAtClosing: a.chance("leave at closing", 4),
+		Wishes:         queue.Wishes{Accessible: a.chance("accessible", 6), Lower: a.chance("lower", 6)},
 	}
 	if a.chance("big", 6) {
 		ev.Wishes.MinKg = 8
@@ -111,6 +113,8 @@ func (a *anything) turn() {
 		NotNow{Turn: t.ID, Person: person, Home: home, Until: a.now.Add(25 * time.Hour)},
 		Leave{Turn: t.ID, Person: person, Home: home},
 		NotMe{Machine: t.Machine, Person: person, Home: home},
+		AtClosing{Turn: t.ID, Person: person, Home: home, Leave: true}, AtClosing{Turn: t.ID, Person: person, Home: home},
+		HoldLonger{Home: home, On: true}, HoldLonger{Home: home},
 		MovedOut{Person: person},
 		MovedOut{Home: home},
 	}).Draw(a.rt, "act"))
@@ -127,6 +131,7 @@ func (a *anything) atMachine() {
 		Collect{Machine: m, Person: person, Home: home, OnTable: true},
 		Collect{Machine: m},
 		MoreTime{Machine: m, Person: person, Home: home},
+		DryAfter{Machine: m, Person: person, Home: home},
 		StillInside{Machine: m, Person: person, Home: home},
 		Door{Machine: m, Open: true}, Door{Machine: m},
 		ReportFault{Machine: m, Person: person, Home: home, Text: "It rattles."},
@@ -171,13 +176,16 @@ func (a *anything) called() {
 		}
 		m, person := a.plan.Machines[i].ID, t.Person
 		a.power(m, 300)
-		switch rapid.IntRange(0, 2).Draw(a.rt, "called") {
+		switch rapid.IntRange(0, 3).Draw(a.rt, "called") {
 		case 0:
 			a.step(NotMe{Machine: m, Person: person})
 		case 1:
 			a.pass(2 * time.Minute)
 			a.power(m, 1)
 			a.step(Collect{Machine: m, Person: person})
+		case 2:
+			a.step(DryAfter{Machine: m, Person: person})
+			a.pass(time.Duration(rapid.IntRange(50, 70).Draw(a.rt, "minutes")) * time.Minute)
 		}
 		return
 	}

@@ -27,8 +27,9 @@ type anything struct {
 	keys   map[string]bool
 	unsent map[string]Notice
 	gone   map[LoadID]bool // collected
-	// before is the line as it was before the step.
+	// before is the line as it was before the step, house what the room said of it.
 	before queue.Line
+	house  *queue.House
 	calm   bool // nothing unusual happens any more
 	// did counts what the histories of a test have seen.
 	did map[string]int
@@ -93,7 +94,7 @@ func (a *anything) step(ev Event) bool {
 
 // tell steps one event and books what it gives.
 func (a *anything) tell(ev Event) (ChangeSet, error) {
-	a.before = slices.Clone(a.room.state.Turns)
+	a.remember()
 	set, _, err := a.room.Step(a.now, ev)
 	if err != nil {
 		if refusal, ok := err.(*Error); !ok || refusal.Key == "" || refusal.Text == "" {
@@ -111,6 +112,16 @@ func (a *anything) tell(ev Event) (ChangeSet, error) {
 	a.book(set)
 	a.mustHold(set)
 	return set, err
+}
+
+// remember keeps what a step is to be compared with.
+func (a *anything) remember() {
+	a.before, a.house = slices.Clone(a.room.state.Turns), a.room.house()
+	soon := map[uint64]bool{}
+	for _, t := range a.before {
+		soon[t.Behind] = t.Behind != 0 && a.house.Soon(t.Behind)
+	}
+	a.house.Soon = func(load uint64) bool { return soon[load] }
 }
 
 // power reads a machine's meter.
@@ -198,7 +209,7 @@ func (a *anything) restore(since time.Time) {
 	// Nothing depends on the now of a reading that changed nothing.
 	room.state.Now = later(room.state.Now, a.room.state.Now)
 	a.room = room
-	a.before = slices.Clone(a.room.state.Turns)
+	a.remember()
 	set, _, err := room.Step(a.now, Reopened{Since: since})
 	if err != nil {
 		a.rt.Fatal(err)

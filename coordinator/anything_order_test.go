@@ -1,7 +1,9 @@
 package coordinator
 
 import (
+	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"drumturn/queue"
@@ -48,34 +50,46 @@ func (a *anything) using(home HomeID) int {
 }
 
 // nobodyAhead: whoever stands before a called turn and still waits may not be
-// called to that machine, or may again only because this call was made.
+// called to that machine: not as the room was before the set, or not as it is after
+// it. What changed in between may have changed after the call.
 func (a *anything) nobodyAhead(set ChangeSet, called Fact) {
-	i := a.room.index(called.Machine)
+	m := &a.plan.Machines[a.room.index(called.Machine)].Machine
 	house := a.room.house()
 	for _, t := range a.room.state.Turns {
 		if t.ID == called.Turn {
 			return
 		}
-		t := t
-		if k := a.before.Index(t.ID); k >= 0 {
-			t.Recall = a.before[k].Recall
-		}
-		if missed(set, t.ID) {
+		if wrote(set, t.ID, FactMissed, "") || wrote(set, t.ID, FactTakenBack, byLongerWash) {
 			continue
 		}
-		if t.Eligible(&a.plan.Machines[i].Machine, house, set.At) == queue.Yes {
-			a.rt.Fatalf("turn %d was called to %s before turn %d:\n%s", called.Turn, called.Machine, t.ID, a.verdicts(house))
+		could := true
+		if k := a.before.Index(t.ID); k >= 0 {
+			t.Recall = a.before[k].Recall
+			could = a.before[k].State != queue.Waiting || a.before[k].Eligible(m, a.house, set.At) == queue.Yes
+		}
+		if could && t.Eligible(m, house, set.At) == queue.Yes {
+			a.rt.Fatalf("turn %d was called to %s before turn %d:\n%s%s", called.Turn, m.ID, t.ID, a.verdicts(house), facts(set))
 		}
 	}
 }
 
-func missed(set ChangeSet, id TurnID) bool {
-	return slices.ContainsFunc(set.Facts, func(f Fact) bool { return f.Kind == FactMissed && f.Turn == id })
+// wrote reports whether a set has a fact of a kind about a turn.
+func wrote(set ChangeSet, id TurnID, kind FactKind, note string) bool {
+	return slices.ContainsFunc(set.Facts, func(f Fact) bool { return f.Turn == id && f.Kind == kind && f.Note == note })
+}
+
+// facts lists what a set says happened, for whom a test fails.
+func facts(set ChangeSet) string {
+	var b strings.Builder
+	for _, f := range set.Facts {
+		fmt.Fprintf(&b, "%s %s %s turn %d load %d %s\n", f.At.Format("15:04:05.000"), f.Kind, f.Machine, f.Turn, f.Load, f.Note)
+	}
+	return b.String()
 }
 
 // orderIsKept: whoever was before another in the line still is, but for the
-// written reasons: a missed call, letting the next go first, and a call or start
-// that was taken back. A missed call costs one place among turns of the same kind.
+// written reasons, of which the same set stores a fact: a missed call, letting the
+// next go first, and a call or start that was taken back. A missed call costs one place among turns of the same kind.
 func (a *anything) orderIsKept(set ChangeSet) {
 	line := a.room.state.Turns
 	for j := range line {
@@ -92,7 +106,7 @@ func (a *anything) orderIsKept(set ChangeSet) {
 				cost++
 			}
 			if reason == "" || cost > 1 {
-				a.rt.Fatalf("turn %d went before turn %d (%q): %+v", line[i].ID, line[j].ID, reason, set.Facts)
+				a.rt.Fatalf("turn %d went before turn %d (%q):\n%s", line[i].ID, line[j].ID, reason, facts(set))
 			}
 		}
 	}
@@ -105,15 +119,12 @@ func (a *anything) overtook(set ChangeSet, first, second *queue.Turn) string {
 		case f.Turn == second.ID && f.Kind == FactPassed && f.Note == "let the next one go first":
 			return "let next"
 		case f.Turn == first.ID && (f.Kind == FactNotMine || f.Kind == FactTestRun):
-			return "taken back"
+			return "start taken back"
+		case f.Turn == first.ID && f.Kind == FactTakenBack && f.Note != byLongerWash:
+			return "call taken back"
 		}
 	}
-	for _, n := range set.Notices {
-		if n.Subject.Turn == first.ID && n.Kind == TurnReturned {
-			return "returned"
-		}
-	}
-	if missed(set, second.ID) {
+	if wrote(set, second.ID, FactMissed, "") {
 		return "missed"
 	}
 	return ""

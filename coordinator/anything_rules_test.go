@@ -164,7 +164,7 @@ func (a *anything) quietAboutTheGone(set ChangeSet) {
 func (a *anything) noticesAreWhole(set ChangeSet) {
 	for i := range set.Notices {
 		n := &set.Notices[i]
-		if (n.To == "") == (n.Role == "") || n.Machine == 0 || !n.Made.Equal(set.At) || n.UsefulUntil.Before(n.Made) {
+		if (n.To == "") == (n.Role == "") || (n.Machine == 0) != (n.Kind == TurnClosed) || !n.Made.Equal(set.At) || n.UsefulUntil.Before(n.Made) {
 			a.rt.Fatalf("notice %s is not whole: %+v", n.Key(), n)
 		}
 		if n.Kind != LoadNudge && n.Kind != LoadWaiting || n.Step%maxSteps == 0 {

@@ -53,13 +53,14 @@ func TestAnything(t *testing.T) {
 // everything is what the histories must have come by.
 func everything() []string {
 	list := []string{"refused", "reopened", "killed before the commit", "clock", "supply"}
-	for _, reason := range []string{"missed", "let next", "taken back", "returned"} {
+	for _, reason := range []string{"missed", "let next", "start taken back", "call taken back"} {
 		list = append(list, "overtook: "+reason)
 	}
 	for _, kind := range []FactKind{
 		FactJoined, FactLeft, FactCalled, FactMissed, FactPassed, FactStarted, FactWalkUp, FactCycle, FactClaimed, FactNotMine,
 		FactCollected, FactStillIn, FactNudged, FactFault, FactOut, FactBack, FactSilent, FactHeard, FactSupply, FactRules,
 		FactAssumed, FactForgotten, FactOvertook, FactMoreTime, FactTestRun,
+		FactTakenBack, FactForgiven, FactChose,
 	} {
 		list = append(list, "fact "+string(kind))
 	}
