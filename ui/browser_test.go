@@ -7,7 +7,6 @@ import (
 	"net"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -149,7 +148,7 @@ func (b *browser) cookie(t *testing.T, url, name, value string) {
 }
 
 // serveReal runs the server on a real socket until the test ends.
-func serveReal(t *testing.T, h *fakeHouse, change func(*Options)) (*Server, string) {
+func serveReal(t *testing.T, h House, change func(*Options)) (*Server, string) {
 	t.Helper()
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -232,80 +231,6 @@ func TestAResidentsFirstMinutes(t *testing.T) {
 	}
 	if bad := b.complaints(); len(bad) > 0 {
 		t.Errorf("the console complains: %q", bad)
-	}
-}
-
-// shot is one picture of the set.
-type shot struct {
-	name, path, who string
-	width, height   int64
-}
-
-var shots = []shot{
-	{"building", "/", "", 390, 844},
-	{"room", "/r/cellar", "", 390, 844},
-	{"room-waiting", "/r/cellar", "fay", 390, 844},
-	{"room-called", "/r/cellar", "cat", 390, 844},
-	{"room-overdue", "/r/cellar", "bob", 390, 844},
-	{"room-wide", "/r/cellar", "fay", 1280, 900},
-	{"join", "/r/cellar/join", "", 390, 844},
-	{"machine", "/r/cellar/m/w4", "", 390, 844},
-	{"me", "/me", "fay", 390, 844},
-	{"wall", "/r/cellar/wall?key=wallkey", "", 1920, 1080},
-	{"wall-tablet", "/r/cellar/wall?key=wallkey", "", 1024, 600},
-	{"manager", "/manager", "boss", 1280, 900},
-	{"manager-phone", "/manager", "boss", 390, 844},
-}
-
-// TestScreenshots makes the set of pictures, light and dark, when
-// DRUMTURN_SHOTS names a folder, and the README's when DRUMTURN_SCREENSHOT=1.
-func TestScreenshots(t *testing.T) {
-	folder, readme := os.Getenv("DRUMTURN_SHOTS"), os.Getenv("DRUMTURN_SCREENSHOT") == "1"
-	if folder == "" && !readme {
-		t.Skip("set DRUMTURN_SHOTS to a folder, or DRUMTURN_SCREENSHOT=1 for the README's picture")
-	}
-	h := newFakeHouse(fullRoom(), smallRoom())
-	for _, id := range []coordinator.PersonID{"fay", "cat", "bob"} {
-		h.resident(id, coordinator.HomeID("h-"+id))
-	}
-	h.enrol(coordinator.Person{ID: "boss", Manager: true})
-	_, address := serveReal(t, h, nil)
-	b := openBrowser(t)
-	if readme {
-		b.take(t, address, shot{"", "/r/cellar", "fay", 390, 844}, "light", false, filepath.Join("static", "room.png"))
-	}
-	for _, scheme := range []string{"light", "dark"} {
-		for _, s := range shots {
-			if folder != "" {
-				b.take(t, address, s, scheme, !strings.HasPrefix(s.name, "wall"), filepath.Join(folder, s.name+"-"+scheme+".png"))
-			}
-		}
-	}
-}
-
-func (b *browser) take(t *testing.T, address string, s shot, scheme string, whole bool, file string) {
-	t.Helper()
-	b.media(t, s.width, s.height, scheme)
-	name := "__Host-drumturn"
-	if s.who == "boss" {
-		name = "__Host-drumturn-manager"
-	}
-	b.cookie(t, address, "__Host-drumturn", "nobody")
-	b.cookie(t, address, "__Host-drumturn-manager", "nobody")
-	if s.who != "" {
-		b.cookie(t, address, name, "secret-of-"+s.who)
-	}
-	b.do(t, chromedp.Navigate(address+s.path), chromedp.WaitVisible("main"))
-	picture := chromedp.CaptureScreenshot()
-	if whole {
-		picture = chromedp.FullScreenshot(100)
-	}
-	data, err := chromedp.Run(b.ctx, picture)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(file, data, 0o644); err != nil {
-		t.Fatal(err)
 	}
 }
 

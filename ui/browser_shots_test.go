@@ -1,0 +1,79 @@
+package ui
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"drumturn/coordinator"
+	"drumturn/ui/specimen"
+)
+
+// specimens serves every page in every state.
+func specimens(t *testing.T) (address string) {
+	t.Helper()
+	_, address = serveReal(t, specimen.NewHouse(hashSecret), nil)
+	return address
+}
+
+// show opens a state as who is to look at it, on a screen of its size.
+func (b *browser) show(t *testing.T, address string, s specimen.State, scheme string) {
+	t.Helper()
+	if s.Wall {
+		b.media(t, 1920, 1080, scheme)
+	} else {
+		b.media(t, 390, 844, scheme)
+	}
+	who := map[string]coordinator.PersonID{"__Host-drumturn": "nobody", "__Host-drumturn-manager": "nobody", "__Host-drumturn-wall": "nobody"}
+	switch {
+	case s.Who == specimen.Manager:
+		who["__Host-drumturn-manager"] = s.Who
+	case s.Wall:
+		who["__Host-drumturn-wall"] = s.Who
+	default:
+		who["__Host-drumturn"] = s.Who
+	}
+	for name, id := range who {
+		b.cookie(t, address, name, specimen.Secret(id))
+	}
+	b.do(t, chromedp.Navigate(address+s.Path), chromedp.WaitVisible("main"))
+}
+
+// TestScreenshots makes the set of pictures, phone and wall, light and dark,
+// when DRUMTURN_SHOTS names a folder, and the README's when
+// DRUMTURN_SCREENSHOT=1.
+func TestScreenshots(t *testing.T) {
+	folder, readme := os.Getenv("DRUMTURN_SHOTS"), os.Getenv("DRUMTURN_SCREENSHOT") == "1"
+	if folder == "" && !readme {
+		t.Skip("set DRUMTURN_SHOTS to a folder, or DRUMTURN_SCREENSHOT=1 for the README's picture")
+	}
+	address := specimens(t)
+	b := openBrowser(t)
+	take := func(file string, whole bool) {
+		picture := chromedp.CaptureScreenshot()
+		if whole {
+			picture = chromedp.FullScreenshot(100)
+		}
+		data, err := chromedp.Run(b.ctx, picture)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(file, data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, s := range specimen.States() {
+		if readme && s.Name == "room-waiting" {
+			b.show(t, address, s, "light")
+			take(filepath.Join("static", "room.png"), false)
+		}
+		for _, scheme := range []string{"light", "dark"} {
+			if folder != "" {
+				b.show(t, address, s, scheme)
+				take(filepath.Join(folder, s.Name+"-"+scheme+".png"), !s.Wall)
+			}
+		}
+	}
+}

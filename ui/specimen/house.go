@@ -1,0 +1,95 @@
+package specimen
+
+import (
+	"context"
+	"time"
+
+	"drumturn/coordinator"
+)
+
+// House is a building in which nothing happens.
+type House struct {
+	rooms  []*coordinator.Snapshot
+	people *coordinator.People
+}
+
+// Secret is the cookie of somebody in the building.
+func Secret(who coordinator.PersonID) string { return "secret-of-" + string(who) }
+
+// NewHouse makes it. hash is how the pages keep cookies and tokens.
+func NewHouse(hash func(secret string) string) *House {
+	cellar := FullRoom()
+	cellar.Rules.WallTouch = true
+	h := &House{
+		rooms: []*coordinator.Snapshot{cellar, SmallRoom(), outage(), shut()},
+		people: &coordinator.People{
+			Persons: map[coordinator.PersonID]coordinator.Person{}, Homes: map[coordinator.HomeID]coordinator.Home{},
+			Sessions: map[string]coordinator.Session{}, Invitations: map[coordinator.RoomID]coordinator.Invitation{},
+			Subscriptions: map[string]coordinator.Subscription{},
+			MachineCodes:  map[coordinator.Place]coordinator.MachineCode{}, Passes: map[string]coordinator.Pass{},
+			FirstToken: hash("token"),
+		},
+	}
+	for _, s := range h.rooms {
+		h.people.Invitations[s.Room] = coordinator.Invitation{Room: s.Room, Code: "tidewater"}
+		for i := range s.Machines {
+			place := coordinator.Place{Room: s.Room, Machine: s.Machines[i].ID}
+			h.people.MachineCodes[place] = coordinator.MachineCode{Place: place, Code: "printed-" + string(place.Machine)}
+		}
+	}
+	for who, home := range map[coordinator.PersonID]string{"ann": "12", "bob": "3", "cat": "5", "dan": "6", "fay": "8", "zed": "9", Manager: ""} {
+		h.enrol(who, home, hash(Secret(who)))
+	}
+	return h
+}
+
+func (h *House) enrol(who coordinator.PersonID, home, session string) {
+	p := coordinator.Person{ID: who, Manager: who == Manager, Lang: "en", Joined: Noon.AddDate(0, -2, 0)}
+	if home != "" {
+		p.Home, p.Name = coordinator.HomeID("h"+home), "Home "+home
+		h.people.Homes[p.Home] = coordinator.Home{ID: p.Home, Name: home, Code: "KLMN-78" + home}
+	}
+	h.people.Persons[who] = p
+	h.people.Sessions[session] = coordinator.Session{Hash: session, Person: who, Expires: Noon.AddDate(1, 0, 0)}
+}
+
+// Rooms lists the rooms.
+func (h *House) Rooms() []coordinator.RoomID {
+	var out []coordinator.RoomID
+	for _, s := range h.rooms {
+		out = append(out, s.Room)
+	}
+	return out
+}
+
+// Snapshot is always the same.
+func (h *House) Snapshot(room coordinator.RoomID) *coordinator.Snapshot {
+	for _, s := range h.rooms {
+		if s.Room == room {
+			return s
+		}
+	}
+	return nil
+}
+
+// Watch never wakes anybody.
+func (h *House) Watch(coordinator.RoomID) (<-chan struct{}, func()) {
+	return make(chan struct{}), func() {}
+}
+
+// still is the answer to every tap.
+var still = coordinator.Refuse(coordinator.Conflict, "specimen", "These are specimen pages: nothing happens here.")
+
+// Do refuses.
+func (h *House) Do(context.Context, coordinator.RoomID, coordinator.Event) (coordinator.Reply, error) {
+	return coordinator.Reply{}, still
+}
+
+// DoPeople refuses.
+func (h *House) DoPeople(context.Context, coordinator.PeopleEvent) error { return still }
+
+// People are those of the building.
+func (h *House) People() *coordinator.People { return h.people }
+
+// Now is Noon.
+func (h *House) Now() time.Time { return Noon }

@@ -1,0 +1,84 @@
+package specimen
+
+import (
+	"drumturn/coordinator"
+	"drumturn/queue"
+)
+
+// State is one page in one state.
+type State struct {
+	// Name is made of small letters, digits and dashes.
+	Name string
+	// Path is the page below the base; Who looks at it: a person's id, or none.
+	Path string
+	Who  coordinator.PersonID
+	// Wall is for a screen of 1920 by 1080, not a phone of 390 by 844.
+	Wall bool
+}
+
+// WallKey opens the screens' pages.
+const WallKey = "wallkey"
+
+// Manager is who signs in as the manager.
+const Manager coordinator.PersonID = "boss"
+
+// States lists every page in every state.
+func States() []State {
+	return []State{
+		{Name: "building", Path: "/"},
+		{Name: "room-visitor", Path: "/r/cellar"},
+		{Name: "room-quiet", Path: "/r/attic", Who: "zed"},
+		{Name: "room-waiting", Path: "/r/cellar", Who: "fay"},
+		{Name: "room-called", Path: "/r/cellar", Who: "cat"},
+		{Name: "room-running", Path: "/r/cellar", Who: "ann"},
+		{Name: "room-overdue", Path: "/r/cellar", Who: "bob"},
+		{Name: "room-joined", Path: "/r/attic?done=joined", Who: "zed"},
+		{Name: "room-outage", Path: "/r/yard", Who: "zed"},
+		{Name: "room-shut", Path: "/r/shut", Who: "zed"},
+		{Name: "join", Path: "/r/cellar/join?code=tidewater"},
+		{Name: "join-with-home-code", Path: "/r/yard/join"},
+		{Name: "code", Path: "/code?code=ABCD-2345"},
+		{Name: "machine-free", Path: "/r/cellar/m/w1?code=printed-w1"},
+		{Name: "machine-running", Path: "/r/cellar/m/w2", Who: "ann"},
+		{Name: "machine-overdue", Path: "/r/cellar/m/w4?code=printed-w4"},
+		{Name: "machine-own", Path: "/r/cellar/m/w4", Who: "bob"},
+		{Name: "machine-unclaimed", Path: "/r/cellar/m/d1", Who: "zed"},
+		{Name: "machine-silent", Path: "/r/cellar/m/d3", Who: "zed"},
+		{Name: "machine-out", Path: "/r/cellar/m/d4"},
+		{Name: "me", Path: "/me", Who: "fay"},
+		{Name: "me-nobody", Path: "/me"},
+		{Name: "notices", Path: "/me/notices", Who: "fay"},
+		{Name: "offline", Path: "/offline"},
+		{Name: "not-found", Path: "/nothing"},
+		{Name: "wall", Path: "/r/cellar/wall?key=" + WallKey, Wall: true},
+		{Name: "wall-quiet", Path: "/r/attic/wall?key=" + WallKey, Wall: true},
+		{Name: "wall-shut", Path: "/r/shut/wall?key=" + WallKey, Wall: true},
+		{Name: "wall-touch", Path: "/r/cellar/touch?key=" + WallKey, Wall: true},
+		{Name: "wall-touch-home", Path: "/r/cellar/touch?key=" + WallKey, Who: "dan", Wall: true},
+		{Name: "sign-in", Path: "/manager"},
+		{Name: "first-start", Path: "/manager/first?token=token"},
+		{Name: "manager", Path: "/manager", Who: Manager},
+		{Name: "manager-notices", Path: "/manager/notices", Who: Manager},
+		{Name: "manager-sheets", Path: "/manager/r/cellar/sheets", Who: Manager},
+	}
+}
+
+// outage is a room in a supply interruption, whose homes have codes.
+func outage() *coordinator.Snapshot {
+	s := SmallRoom()
+	s.Room, s.Name, s.SupplySince = "yard", "Yard", In(-4)
+	s.Rules.OpenHomes = false
+	s.Machines[0].Status = coordinator.Running
+	s.Machines[0].Stalled, s.Machines[0].Since = true, In(-20)
+	return s
+}
+
+// shut is a room on a day without laundry.
+func shut() *coordinator.Snapshot {
+	s := SmallRoom()
+	s.Room, s.Name = "shut", "Garden house"
+	for i := range s.Rules.Hours {
+		s.Rules.Hours[i] = queue.Day{Opens: queue.NoClock, LastStart: queue.NoClock, EndedBy: queue.NoClock, Closed: true}
+	}
+	return s
+}
