@@ -181,7 +181,8 @@ func stepFake(p *coordinator.People, ev coordinator.PeopleEvent) error {
 		p.Persons[ev.Person] = person
 	case coordinator.SetInvitation:
 		p.Invitations[ev.Room] = coordinator.Invitation{Room: ev.Room, Code: ev.Code}
-	case coordinator.SetMachineCode, coordinator.OfferPass, coordinator.UsePass, coordinator.ReturnHome, coordinator.SignOutOthers:
+	case coordinator.SetMachineCode, coordinator.OfferPass, coordinator.UsePass, coordinator.ReturnHome, coordinator.SignOutOthers,
+		coordinator.AskMail, coordinator.ConfirmMail, coordinator.SetMailUse, coordinator.EndMail:
 		next, _, err := p.Step(noon, ev)
 		*p = *next
 		return err

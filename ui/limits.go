@@ -57,6 +57,9 @@ func (l *limiter) forget(now time.Time) {
 // codes and passphrases are long enough to stand that.
 type limits struct {
 	join, signIn, first, report, act, code, data *limiter
+	// mailAsk is by person, mailTo by address, mailAll for the house: letters that
+	// anybody can have sent.
+	mailAsk, mailTo, mailAll *limiter
 }
 
 func newLimits() *limits {
@@ -68,6 +71,10 @@ func newLimits() *limits {
 		act:    newLimiter(time.Second/4, 60),
 		code:   newLimiter(2*time.Second, 60),
 		data:   newLimiter(time.Minute, 5),
+
+		mailAsk: newLimiter(10*time.Minute, 4),
+		mailTo:  newLimiter(10*time.Minute, 3),
+		mailAll: newLimiter(time.Minute, 60),
 	}
 }
 

@@ -74,6 +74,8 @@ type Options struct {
 	// TryNotice sends a notice to a person's devices now, and says in words what
 	// came of it; nil: there are no notices.
 	TryNotice func(ctx context.Context, who coordinator.PersonID) []string
+	// Letters sends letters; nil: there is no mail server.
+	Letters Letters
 	// NoWayToManager says, in a sentence for everybody, that the manager cannot be
 	// told of anything just now, and in one for the manager what to do; both are
 	// empty while some way works. nil: nobody knows.

@@ -70,6 +70,9 @@ type passView struct {
 type codeView struct {
 	Code, Problem string
 	Who           []codePerson // of the home whose code it is, when there are several
+	// Mail: a code can come by letter; Sent is where to, if it is anybody's.
+	Mail              bool
+	Sent, MailProblem string
 }
 
 // codePerson is one of a home, to choose from.
@@ -81,7 +84,7 @@ func (s *Server) codePage(c echo.Context) error {
 	if len(code) > 64 {
 		code = ""
 	}
-	return s.render(c, http.StatusOK, "code", codeView{Code: code})
+	return s.render(c, http.StatusOK, "code", codeView{Code: code, Mail: s.o.Letters != nil})
 }
 
 // useCode takes a one-time code, or the code of a home with whom of it this is.
@@ -104,7 +107,7 @@ func (s *Server) useCode(c echo.Context) error {
 		if !known {
 			return err
 		}
-		return s.render(c, status, "code", codeView{Code: f["code"], Problem: text})
+		return s.render(c, status, "code", codeView{Code: f["code"], Problem: text, Mail: s.o.Letters != nil})
 	case choose != nil:
 		return s.render(c, http.StatusOK, "code", codeView{Code: f["code"], Who: choose})
 	}

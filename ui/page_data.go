@@ -18,12 +18,21 @@ type personData struct {
 	Name     string        `json:"name,omitempty"`
 	Home     string        `json:"home"`
 	Language string        `json:"language,omitempty"`
+	Mail     *mailData     `json:"e_mail,omitempty"`
 	Joined   time.Time     `json:"joined"`
 	Browsers []browserData `json:"browsers"`
 	Devices  []deviceData  `json:"devices"`
 	Turns    []turnData    `json:"turns"`
 	Loads    []loadData    `json:"loads"`
 	History  []historyData `json:"history"`
+}
+
+type mailData struct {
+	Address   string    `json:"address,omitempty"`
+	Since     time.Time `json:"confirmed,omitzero"`
+	Also      bool      `json:"besides_phones"`
+	Asked     string    `json:"to_be_confirmed,omitempty"`
+	AskedTill time.Time `json:"to_be_confirmed_until,omitzero"`
 }
 
 type browserData struct {
@@ -102,6 +111,9 @@ func (s *Server) gather(who *coordinator.Person, session string) personData {
 	d := personData{
 		Taken: s.o.House.Now(), Building: s.o.Building, Name: who.Name, Home: people.Homes[who.Home].Name, Language: who.Lang, Joined: who.Joined,
 		Browsers: []browserData{}, Devices: []deviceData{}, Turns: []turnData{}, Loads: []loadData{}, History: []historyData{},
+	}
+	if m := who.Mail; m != (coordinator.Mail{}) {
+		d.Mail = &mailData{m.Address, m.Since, m.Also, m.Asked.Address, m.Asked.Expires}
 	}
 	for _, b := range people.Sessions {
 		if b.Person == who.ID {

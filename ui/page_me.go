@@ -15,7 +15,7 @@ import (
 type meView struct {
 	Name, Home, HomeCode string
 	Devices              int
-	Push                 bool
+	Push, Mail           bool
 	Languages            []languageChoice
 	Problem              *problem
 	Thanks               string
@@ -57,7 +57,7 @@ func (s *Server) viewMe(c echo.Context, who *coordinator.Person) meView {
 	home := people.Homes[who.Home]
 	v := meView{
 		Name: who.Name, Home: home.Name, HomeCode: home.Code, Devices: len(people.Devices(who.ID)),
-		Push: s.o.VAPIDKey != "", Languages: languageChoices(who.Lang), Thanks: thanks[c.QueryParam("done")],
+		Push: s.o.VAPIDKey != "", Mail: s.o.Letters != nil, Languages: languageChoices(who.Lang), Thanks: thanks[c.QueryParam("done")],
 	}
 	for _, b := range people.Sessions {
 		if b.Person == who.ID && s.o.House.Now().Before(b.Expires) {

@@ -31,6 +31,7 @@ type choicesView struct {
 	Whys        []whyLine
 	Problem     *problem
 	MuteChoices []muteChoice
+	Mail        *mailView
 }
 
 type kindChoice struct {
@@ -93,7 +94,7 @@ func (s *Server) showChoices(c echo.Context, p party, status int, tried []string
 	who := p.who(s, c)
 	v := choicesView{
 		Path: p.path, Back: p.back, ForHome: who.TellForHome, Resident: p.path == residents.path, Tried: tried, Problem: wrong,
-		Devices: len(s.o.House.People().Devices(who.ID)), CanTry: s.o.TryNotice != nil, MuteChoices: muteChoices,
+		Devices: len(s.o.House.People().Devices(who.ID)), CanTry: s.o.TryNotice != nil, MuteChoices: muteChoices, Mail: s.viewMail(who),
 	}
 	for _, kind := range p.kinds() {
 		v.Kinds = append(v.Kinds, kindChoice{string(kind), kindWords[kind], who.Wants(kind)})

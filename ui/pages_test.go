@@ -101,6 +101,12 @@ func TestRoutesByRole(t *testing.T) {
 		{get("/r/cellar/join.svg"), want{404, 404, 200}},
 		{get("/r/cellar/join.svg?key=wallkey"), all(200)},
 		{get("/r/cellar/join.svg?key=guess"), want{404, 404, 200}},
+		{get("/mail/confirm"), all(200)},
+		{post("/mail/confirm", "code", "guess"), all(403)},
+		{get("/mail/off"), all(200)},
+		{post("/code/mail", "address", "a@weiher.org"), all(409)}, // no mail server
+		{post("/me/notices/mail/end"), want{403, 303, 403}},
+		{post("/manager/notices/mail/end"), want{403, 403, 303}},
 		{get("/me"), all(200)},
 		{post("/me/devices", "endpoint", "https://push.example/x", "p256dh", "a", "auth", "b"), want{403, 204, 403}},
 		{post("/me/devices/off"), want{403, 303, 403}},

@@ -3,6 +3,7 @@ package ui
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"drumturn/coordinator"
@@ -62,11 +63,17 @@ func toldOf(d *coordinator.Delivery, who coordinator.PersonID) *coordinator.Told
 
 // whatBecame says whether and how the person was told, or why not.
 func whatBecame(d *coordinator.Delivery, who coordinator.PersonID, at func(time.Time) string) (text string, told bool) {
-	sent, first, last := deviceOutcomes(d, who)
+	sent, letter, first, last := deviceOutcomes(d, who)
 	decided := toldOf(d, who)
 	switch {
 	case sent > 0:
-		return fmt.Sprintf("Sent to %s of yours at %s.", countOf(sent, "device"), at(first)), true
+		text := fmt.Sprintf("Sent to %s of yours at %s.", countOf(sent, "device"), at(first))
+		if letter != nil {
+			text += byLetter(letter, decided, at)
+		}
+		return text, true
+	case letter != nil:
+		return strings.TrimSpace(byLetter(letter, decided, at)), true
 	case d.State == coordinator.Withdrawn:
 		return "Not sent: it was settled before.", false
 	case decided == nil:
@@ -93,18 +100,37 @@ func untold(t *coordinator.Told, at func(time.Time) string) string {
 	case coordinator.ReasonLate:
 		return "Not sent: it was too late to be of use."
 	case coordinator.ReasonNoWay:
-		return "Not sent: no device of yours is told anything."
+		return "Not sent: no device of yours is told anything, nor an e-mail address."
 	}
 	return "Not sent."
 }
 
+// byLetter says that a letter was sent, and why.
+func byLetter(r *coordinator.DeviceResult, decided *coordinator.Told, at func(time.Time) string) string {
+	text := " A letter was sent at " + at(r.At)
+	if decided == nil {
+		return text + "."
+	}
+	switch decided.Mail {
+	case coordinator.MailAlso:
+		return text + ", as you asked for both."
+	case coordinator.MailOnly:
+		return text + ": no phone of yours takes notices."
+	case coordinator.MailInstead:
+		return text + ": no phone of yours could be reached."
+	}
+	return text + "."
+}
+
 // deviceOutcomes counts the person's devices that were served, with the first
-// such instant, and finds the last that was not.
-func deviceOutcomes(d *coordinator.Delivery, who coordinator.PersonID) (sent int, first time.Time, last *coordinator.DeviceResult) {
+// such instant, and finds the letter that was sent, and the last of what was not.
+func deviceOutcomes(d *coordinator.Delivery, who coordinator.PersonID) (sent int, letter *coordinator.DeviceResult, first time.Time, last *coordinator.DeviceResult) {
 	for i := range d.Devices {
 		r := &d.Devices[i]
 		switch {
 		case r.Person != who:
+		case r.Sent && r.ByMail():
+			letter = r
 		case !r.Sent:
 			last = r
 		default:
@@ -113,13 +139,15 @@ func deviceOutcomes(d *coordinator.Delivery, who coordinator.PersonID) (sent int
 			}
 		}
 	}
-	return sent, first, last
+	return sent, letter, first, last
 }
 
 func undelivered(r *coordinator.DeviceResult, at func(time.Time) string) string {
 	switch {
 	case !r.Next.IsZero():
 		return "Not through yet: it is tried again at " + at(r.Next) + "."
+	case r.ByMail():
+		return "Not sent: the mail server did not take the letter."
 	case r.Gone:
 		return "Not sent: your device no longer takes notices from here. Switch them on again on it."
 	case r.Status == 0:

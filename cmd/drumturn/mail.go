@@ -98,3 +98,19 @@ func (c *checkCommand) letters(ctx context.Context, s streams, file *config.File
 		fmt.Fprintln(s.out, "  warn managers: none is named, so the manager is told by e-mail only once they give an address on their page.")
 	}
 }
+
+// letters gives the pages the post.
+type letters struct {
+	server *mail.Server
+	post   *mail.Post
+}
+
+// Confirm implements ui.Letters.
+func (l letters) Confirm(to, lang, link, code string, holds time.Duration) bool {
+	return l.post.Send(l.server.Confirm(to, lang, link, code, holds), holds)
+}
+
+// Return implements ui.Letters.
+func (l letters) Return(to, lang, home, link, code string, holds time.Duration) bool {
+	return l.post.Send(l.server.Return(to, lang, home, link, code, holds), holds)
+}

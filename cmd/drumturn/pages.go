@@ -37,6 +37,9 @@ func (a *app) wirePages(context.Context) error {
 	if a.worker != nil {
 		o.TryNotice = a.worker.Try
 	}
+	if a.mail != nil {
+		o.Letters = letters{a.mail, a.post}
+	}
 	if a.file.Server.PushSubject != "" {
 		o.VAPIDKey, o.ValidateSubscription, o.SubscriptionID = a.keys.Public, a.validateSubscription, push.SubscriptionID
 	}
