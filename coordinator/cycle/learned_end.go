@@ -32,7 +32,9 @@ func (l *Learned) over(now time.Time) bool {
 // lasted is how long the lull has lasted by now, as far as the meter was heard.
 func (l *Learned) lasted(now time.Time) time.Duration {
 	m := &l.mem
-	more := now.Sub(m.LastAt)
+	// The meter's clock may be late: what has passed since it was heard is told by
+	// the clock here, and what passed before by the meter's.
+	more := m.ReadAt.Sub(m.LastAt) + now.Sub(m.HeardAt)
 	return m.Lull.lasted() + max(0, min(more, m.cadence(m.High).hold(l.s.SilentAfter)))
 }
 
@@ -70,7 +72,7 @@ func (l *Learned) Next() time.Time {
 	if m.Running && m.Lull.Active && !m.High {
 		wait := max(pauseLeast, m.NeedLeast, m.Lull.Need) - m.Lull.lasted()
 		if wait <= m.cadence(m.High).hold(l.s.SilentAfter) {
-			next = earlier(next, m.LastAt.Add(max(wait, 0)))
+			next = earlier(next, m.HeardAt.Add(max(wait, 0)-m.ReadAt.Sub(m.LastAt)))
 		}
 	}
 	if m.Running && !m.Stalled {

@@ -6,11 +6,13 @@ import "time"
 // with a hole before it.
 func (l *Learned) hear(now, at time.Time) {
 	m := &l.mem
+	// A meter that kept its readings while it was cut off leaves no hole, nor does
+	// one whose clock is set right.
+	hole := min(at.Sub(m.ReadAt), now.Sub(m.HeardAt))
 	m.HeardAt = now
 	if m.ReadAt.IsZero() {
 		return
 	}
-	hole := at.Sub(m.ReadAt)
 	if m.Silent {
 		m.Silent = false
 		l.say(Event{Kind: Heard, At: now, Start: m.ReadAt})
