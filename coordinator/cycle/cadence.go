@@ -37,6 +37,19 @@ func nudge(q, d time.Duration, p float64) time.Duration {
 	return q
 }
 
+// steady is how often the meter reports, where that says that a reading is late: zero
+// for one that reports changes, whose readings come at once or not for long.
+func (c *cadence) steady() time.Duration {
+	if c.Long > steadyMost*c.Usual {
+		return 0
+	}
+	return c.Usual
+}
+
+// steadyMost is how much longer than usual a long distance is of a meter that
+// reports by the clock and loses some readings.
+const steadyMost = 6
+
 // hold is how long a reading stands without another one.
 func (c *cadence) hold(most time.Duration) time.Duration {
 	return min(most, max(holdAtLeast, 3*c.Long))

@@ -76,3 +76,44 @@ func TestCadenceHolds(t *testing.T) {
 		}
 	}
 }
+
+// TestSteady: a meter that reports by the clock is one also when a fifth of its
+// readings is lost; one that reports changes, at once or after minutes, is not.
+func TestSteady(t *testing.T) {
+	g := newProgrammes(6)
+	var clock, changes cadence
+	for i := range 3000 {
+		d := 10 * time.Second
+		for g.rnd.Float64() < 0.2 {
+			d += 10 * time.Second
+		}
+		clock.add(d)
+		d = 2 * time.Second
+		if i%8 == 0 {
+			d = time.Duration(60+g.rnd.IntN(240)) * time.Second
+		}
+		changes.add(d)
+	}
+	if got := clock.steady(); got < 9*time.Second || got > 15*time.Second {
+		t.Errorf("every 10 s, with some lost: %v", got)
+	}
+	if got := changes.steady(); got != 0 {
+		t.Errorf("on change: %v", got)
+	}
+	if got := new(cadence).steady(); got != 0 {
+		t.Errorf("of a new meter: %v", got)
+	}
+}
+
+// TestATurningDrumOnAMeterThatReportsChanges: the drum's steady 110 W are reported at
+// once and then not again until they end, which is no missing reading.
+func TestATurningDrumOnAMeterThatReportsChanges(t *testing.T) {
+	for seed := range uint64(40) {
+		k := machineKinds["cold washer"]
+		c := k.course(newProgrammes(360+seed), t0)
+		got := ends(watchAll(New(k.set), meterKinds["on change"](c)))
+		if len(got) != 1 || got[0].end.Sub(c.end).Abs() > 2*time.Minute {
+			t.Errorf("seed %d: %v, its end is at %v", 360+seed, got, c.end)
+		}
+	}
+}

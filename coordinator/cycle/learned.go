@@ -223,7 +223,7 @@ func (l *Learned) run(at time.Time, d, held time.Duration, w float64, high bool)
 	if !l.s.Washer {
 		rule = resumesDryer
 	}
-	rule.loosens, rule.usual = l.loosens(at, w), m.Meter[1].Usual
+	rule.loosens, rule.usual = l.loosens(at, w), m.Meter[1].steady()
 	if high {
 		l.trains(at, w, rule.loosens)
 	}
@@ -272,7 +272,9 @@ const loosenMost = 6 * time.Minute
 func (l *Learned) idle(now, at time.Time, d time.Duration, w float64, high bool) {
 	m := &l.mem
 	need := l.startsAfter(at, w)
-	m.Onset.Usual = m.Meter[1].Usual
+	// A dryer's drum turns without a rest while it dries.
+	m.Onset.Whole = !l.s.Washer && need > onsetSure
+	m.Onset.Usual = m.Meter[1].steady()
 	if m.Onset.step(at, d, w, high, m.Energy.Wh(), need) {
 		if l.goesOn() {
 			l.reopen(now, at)

@@ -2,7 +2,6 @@ package cycle
 
 import (
 	"math"
-	"math/rand/v2"
 	"slices"
 	"testing"
 	"time"
@@ -55,57 +54,6 @@ func TestCyclesOfEverySeedAreFound(t *testing.T) {
 				t.Fatalf("cycle %d: end off by %v", i, off)
 			}
 		}
-	})
-}
-
-// TestDroppedReadings: without a fifth of the readings, at random, hardly
-// anything changes.
-func TestDroppedReadings(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		set, rs, _ := drawCourses(t)
-		rnd := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "drop"), 1))
-		var some []Reading
-		for _, r := range rs {
-			if rnd.Float64() >= 0.2 {
-				some = append(some, r)
-			}
-		}
-		alikeEnds(t, ends(watchAll(New(set), rs)), ends(watchAll(New(set), some)), 3*time.Minute)
-	})
-}
-
-// TestScaledWatts: a machine that takes a fifth more or less of everything has
-// the same cycles. (Standby is left as it is: where work begins before anything
-// is known is a matter of watts.)
-func TestScaledWatts(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		set, rs, _ := drawCourses(t)
-		by := rapid.Float64Range(0.85, 1.2).Draw(t, "by")
-		scaled := make([]Reading, len(rs))
-		for i, r := range rs {
-			if r.Watts > 9 {
-				r.Watts *= by
-			}
-			scaled[i] = r
-		}
-		alikeEnds(t, ends(watchAll(New(set), rs)), ends(watchAll(New(set), scaled)), 3*time.Minute)
-	})
-}
-
-// TestSplitReadings: a meter that reports twice as often, the same power again,
-// tells the same story.
-func TestSplitReadings(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		set, rs, _ := drawCourses(t)
-		var twice []Reading
-		for i, r := range rs {
-			twice = append(twice, r)
-			if i+1 < len(rs) {
-				half := r.At.Add(rs[i+1].At.Sub(r.At) / 2)
-				twice = append(twice, Power(half, r.Watts))
-			}
-		}
-		alikeEnds(t, ends(watchAll(New(set), rs)), ends(watchAll(New(set), twice)), 3*time.Minute)
 	})
 }
 

@@ -21,6 +21,8 @@ type onset struct {
 	High bool
 	// Usual is how often the meter reports at work; zero when that is not known.
 	Usual time.Duration
+	// Whole says that the work must be in one stretch.
+	Whole bool
 	// PeakW is the second highest power, so that no artefact is the peak.
 	PeakW, TopW float64
 }
@@ -58,7 +60,7 @@ func (o *onset) step(at time.Time, d time.Duration, w float64, high bool, wh flo
 	o.PeakW = max(o.PeakW, min(w, o.TopW))
 	o.TopW = max(o.TopW, w)
 	enough := o.N >= 3 || o.N == 2 && d >= slowCadence
-	return enough && (o.Run >= need || o.Work >= need && o.Work >= o.Low)
+	return enough && (o.Run >= need || !o.Whole && o.Work >= need && o.Work >= o.Low)
 }
 
 // split is how much of the time d between two readings was spent at work, and how
