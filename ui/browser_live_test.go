@@ -171,3 +171,21 @@ func TestTheBadgeCounts(t *testing.T) {
 	})
 	b.until(t, "document.title === 'Laundry room, cellar · Alder Court' && badges.at(-1) === 0")
 }
+
+// TestLiveBehindAProxy: below a path of another server the page is current, the
+// worker looks after it, and its last board is there without a connection.
+func TestLiveBehindAProxy(t *testing.T) {
+	b := openBrowser(t)
+	h := newFakeHouse(fullRoom())
+	h.resident("dan", "h6")
+	address := behindProxy(t, h, true)
+	b.media(t, 390, 844, "light")
+	b.cookie(t, address, "__Host-drumturn", "secret-of-dan")
+	b.do(t, chromedp.Navigate(address+"/r/cellar"), chromedp.WaitVisible("#mine .card"))
+	h.change("cellar", func(s *coordinator.Snapshot) { s.Machines[0].Since = in(-1) })
+	b.until(t, "document.querySelector('#board').innerText.includes('since 13:46')")
+	b.workerReady(t, "/house/laundry/r/cellar")
+	b.do(t, chromedp.Reload(), chromedp.WaitVisible("#board")) // The worker has it from now on.
+	b.offline(t, true)
+	b.do(t, chromedp.Navigate(address+"/r/cellar"), chromedp.WaitVisible("#lost"), chromedp.WaitVisible("#board .row"))
+}
