@@ -41,6 +41,10 @@ func (b *browser) show(t *testing.T, address string, s specimen.State, scheme st
 	b.do(t, chromedp.Navigate(address+s.Path), chromedp.WaitVisible("main"))
 }
 
+// otherSizes are states that are looked at on another screen as well: a small
+// old tablet on the wall, a desk.
+var otherSizes = map[string][2]int64{"wall": {1024, 600}, "wall-touch-home": {1024, 600}, "room-waiting": {1280, 900}, "manager": {1280, 900}}
+
 // TestScreenshots makes the set of pictures, phone and wall, light and dark,
 // when DRUMTURN_SHOTS names a folder, and the README's when
 // DRUMTURN_SCREENSHOT=1.
@@ -73,6 +77,10 @@ func TestScreenshots(t *testing.T) {
 			if folder != "" {
 				b.show(t, address, s, scheme)
 				take(filepath.Join(folder, s.Name+"-"+scheme+".png"), !s.Wall)
+				if size, ok := otherSizes[s.Name]; ok {
+					b.media(t, size[0], size[1], scheme)
+					take(filepath.Join(folder, s.Name+"-other-"+scheme+".png"), !s.Wall)
+				}
 			}
 		}
 	}

@@ -17,6 +17,7 @@ import (
 	"drumturn/coordinator/loop"
 	"drumturn/coordinator/meter"
 	"drumturn/coordinator/store"
+	"drumturn/ui"
 )
 
 // demoPassphrase is the invented manager's.
@@ -29,6 +30,8 @@ type demoCommand struct {
 	Seed   uint64  `help:"Another number invents another past." default:"1"`
 	Zone   string  `help:"Time zone of the building; empty: this computer's." placeholder:"ZONE"`
 	Days   int     `help:"For how many days the invented building has been in use." default:"28"`
+	// PageStates is for whoever works on the look.
+	PageStates bool `help:"Show every page in every state instead, with canned data; nothing happens there."`
 }
 
 // Validate refuses speeds at which nothing could be seen, and pasts that are none or take too long to invent.
@@ -56,6 +59,9 @@ func (c *demoCommand) Run(ctx context.Context, s streams) error {
 	socket, err := c.listen()
 	if err != nil {
 		return err
+	}
+	if c.PageStates {
+		return c.pageStates(ctx, s, socket)
 	}
 	fmt.Fprintf(s.out, "%d days pass in the invented building ...\n", c.Days)
 	d, err := c.open(ctx, socket, slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn})))
@@ -158,9 +164,9 @@ func (d *demonstration) makeManager(ctx context.Context) error {
 func (d *demonstration) doors(w http.ResponseWriter, r *http.Request) {
 	switch r.URL.Path {
 	case "/demo/resident":
-		d.app.pages.Door(d.resident, false, "/r/"+string(demo.Cellar)).ServeHTTP(w, r)
+		d.app.pages.Door(d.resident, ui.ResidentSession, "/r/"+string(demo.Cellar)).ServeHTTP(w, r)
 	case "/demo/manager":
-		d.app.pages.Door(d.manager, true, "/manager").ServeHTTP(w, r)
+		d.app.pages.Door(d.manager, ui.ManagerSession, "/manager").ServeHTTP(w, r)
 	default:
 		http.NotFound(w, r)
 	}

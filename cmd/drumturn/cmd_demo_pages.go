@@ -1,0 +1,71 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"html/template"
+	"log/slog"
+	"net"
+	"net/http"
+	"strings"
+
+	"drumturn/coordinator"
+	"drumturn/ui"
+	"drumturn/ui/specimen"
+)
+
+// pageStates serves every page in every state, for people who work on the look.
+func (c *demoCommand) pageStates(ctx context.Context, s streams, socket net.Listener) error {
+	door := &stateDoors{}
+	pages, err := ui.New(ui.Options{
+		House: specimen.NewHouse(hashOf), Building: "Alder Court", PublicURL: "http://" + socket.Addr().String(),
+		WallKey: specimen.WallKey, PlainCookies: true, Log: slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn})),
+		// A key that nobody has the other half of: nothing is ever sent.
+		VAPIDKey:             "BNcRdreALRFXTkOOUHK1EtK2wtaz5Ry4YfYCA_0QTpQtUbVlUls0VJXg7A8u-Ts1XbjhazAkj7I99e8QcYP7DkM",
+		ValidateSubscription: func(*coordinator.Subscription) error { return nil },
+		Mounts:               map[string]http.Handler{"/states/": door},
+	})
+	if err != nil {
+		return err
+	}
+	door.pages = pages
+	fmt.Fprintf(s.out, "\n  Every page in every state: http://%s/states/\n\nStop with Ctrl-C.\n", socket.Addr())
+	return pages.Serve(ctx, socket)
+}
+
+// stateDoors lists the states, and lets whoever opens one in as who looks at it.
+type stateDoors struct{ pages *ui.Server }
+
+var stateList = template.Must(template.New("states").Parse(`<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Page states</title></head>
+<body><h1>Page states</h1><ul>{{range .}}<li><a href="/states/{{.Name}}">{{.Name}}</a>{{if .Wall}} (a screen){{end}}</li>
+{{end}}</ul></body></html>
+`))
+
+// sessionOf is the kind of session that a state's page looks for.
+func sessionOf(s specimen.State) ui.Session {
+	switch {
+	case s.Who == specimen.Manager:
+		return ui.ManagerSession
+	case s.Wall:
+		return ui.ScreenSession
+	}
+	return ui.ResidentSession
+}
+
+// ServeHTTP answers /states/ and /states/NAME.
+func (d *stateDoors) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	name := strings.TrimPrefix(r.URL.Path, "/states/")
+	if name == "" {
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		_ = stateList.Execute(w, specimen.States()) // The browser may have gone.
+		return
+	}
+	for _, s := range specimen.States() {
+		if s.Name == name {
+			d.pages.OnlyDoor(specimen.Secret(s.Who), sessionOf(s), s.Path).ServeHTTP(w, r)
+			return
+		}
+	}
+	http.NotFound(w, r)
+}
