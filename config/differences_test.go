@@ -28,11 +28,11 @@ func TestDifferences(t *testing.T) {
 		"ladder": {func(r *rules) { r.Ladder = r.Ladder[:1] },
 			[]string{
 				"ladder: owner after 10m, next after 15m, manager after 30m in the file, owner after 10m in force",
-				"call_uncollected_after: 30m in the file, 10m in force",
 			}},
 		"no ladder but the same call": {func(r *rules) { r.Ladder = nil },
 			[]string{"ladder: owner after 10m, next after 15m, manager after 30m in the file, no steps in force"}},
-		"said default": {func(r *rules) { r.CallUncollectedAfter = 30 * time.Minute }, nil},
+		"said default": {func(r *rules) { r.CallUncollectedAfter = 10 * time.Minute }, nil},
+		"longer grace": {func(r *rules) { r.Grace = 20 * time.Minute }, []string{"grace: 10m in the file, 20m in force", "call_uncollected_after: 10m in the file, 20m in force"}},
 		"night":        {func(r *rules) { r.NightFrom, r.NightTo = -1, -1 }, []string{"night_from: 22:00 in the file, none in force", "night_to: 07:00 in the file, none in force"}},
 		"closed":       {func(r *rules) { r.Hours[0].Closed = true }, []string{"hours.sunday: always open in the file, closed in force"}},
 		"hours": {func(r *rules) { r.Hours[5] = queue.Day{Opens: 480, LastStart: 1200, EndedBy: -1} },

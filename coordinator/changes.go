@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"drumturn/coordinator/cycle"
+	"drumturn/queue"
 )
 
 // Unit is what has a sequence of its own in the store: a room, or Building.
@@ -30,7 +31,10 @@ type Fact struct {
 	Person PersonID `json:",omitempty"`
 	Home   HomeID   `json:",omitempty"`
 	Turn   TurnID   `json:",omitempty"`
-	Load   LoadID   `json:",omitempty"`
+	// By is the turn that was called before Turn, and Why (FactOvertaken).
+	By   TurnID           `json:",omitempty"`
+	Why  queue.Overtaking `json:",omitempty"`
+	Load LoadID           `json:",omitempty"`
 	// Cycle is the cycle's number on its machine, for facts about cycles.
 	Cycle    uint64        `json:",omitempty"`
 	Start    time.Time     `json:",omitzero"`
@@ -74,6 +78,8 @@ const (
 	FactAssumed   FactKind = "assumed-empty"
 	FactForgotten FactKind = "forgotten" // a load was not collected for a day
 	FactOvertook  FactKind = "overtook"  // a walk-up while somebody waited; names nobody
+	// FactOvertaken: Turn waits on while By, which joined later, is called; Why says why.
+	FactOvertaken FactKind = "overtaken"
 	FactMoreTime  FactKind = "more-time" // the owner asked for more; End: until when
 	FactChose     FactKind = "chose"     // a choice about a turn; Note says which
 	FactTestRun   FactKind = "test-run"  // a short run that did not use up its turn

@@ -331,6 +331,17 @@ func (s *scene) wantStatus(id MachineID, want Status) {
 	}
 }
 
+// factsOf lists the facts of a kind, in order.
+func (s *scene) factsOf(kind FactKind) []Fact {
+	var out []Fact
+	for _, f := range s.facts {
+		if f.Kind == kind {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 // hasFact reports whether a fact of a kind with the note was written.
 func (s *scene) hasFact(kind FactKind, note string) bool {
 	for _, f := range s.facts {

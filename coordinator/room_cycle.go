@@ -278,10 +278,10 @@ func (r *Room) cycleWithdrawn(i int, now time.Time) {
 		return
 	}
 	m.Running, m.Since, m.Load, m.Deferred = false, now, 0, nil
-	id, turn := l.ID, l.Turn
-	r.dropBooked(id)
-	r.withdraw(Subject{Load: id})
-	r.fact(Fact{Kind: FactNotMine, Machine: m.ID, Person: l.Owner, Home: l.Home, Turn: turn, Load: id, Note: "no cycle"})
-	r.state.Loads = slices.DeleteFunc(r.state.Loads, func(x Load) bool { return x.ID == id })
-	r.waitAgain(turn)
+	tried := *l
+	r.dropBooked(tried.ID)
+	r.withdraw(Subject{Load: tried.ID})
+	r.fact(Fact{Kind: FactNotMine, Machine: m.ID, Person: tried.Owner, Home: tried.Home, Turn: tried.Turn, Load: tried.ID, Note: "no cycle"})
+	r.state.Loads = slices.DeleteFunc(r.state.Loads, func(x Load) bool { return x.ID == tried.ID })
+	r.giveBack(i, &tried, now)
 }

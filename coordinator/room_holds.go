@@ -159,8 +159,14 @@ func (r *Room) miss(i int, id TurnID, now time.Time) {
 	r.state.Learned.missed()
 	r.state.Machines[i].Lapsed = &lapsedHold{Turn: t, Until: now}
 	r.state.Turns.Miss(k, now.Add(r.state.Rules.RecallAfter))
-	kind := TurnMissed
-	if k = r.state.Turns.Index(id); r.state.Turns[k].State == queue.Missed {
+	r.tellMissed(i, &t, now)
+}
+
+// tellMissed tells the owner of turn t, as it was when called to machine i, that
+// the call is missed, and takes the turn out of the line if that was the second.
+func (r *Room) tellMissed(i int, t *queue.Turn, now time.Time) {
+	kind, id := TurnMissed, t.ID
+	if k := r.state.Turns.Index(id); r.state.Turns[k].State == queue.Missed {
 		kind = TurnEnded
 		r.removeTurn(k)
 	}
@@ -203,11 +209,26 @@ func (r *Room) callFirst(now time.Time) bool {
 			continue
 		}
 		if i := r.bestMachine(k, house, now); i >= 0 {
+			r.noteOvertaken(k, i, house, now)
 			r.call(k, i, now)
 			return true
 		}
 	}
 	return false
+}
+
+// noteOvertaken writes down whom turn k overtakes as it is called to machine i, and why.
+func (r *Room) noteOvertaken(k, i int, house *queue.House, now time.Time) {
+	t, m := &r.state.Turns[k], &r.plan.Machines[i].Machine
+	for j := range r.state.Turns {
+		e := &r.state.Turns[j]
+		if e.ID >= t.ID || e.State != queue.Waiting {
+			continue
+		}
+		if why, over := t.Overtakes(e, e.Eligible(m, house, now)); over {
+			r.fact(Fact{Kind: FactOvertaken, Machine: m.ID, Person: e.Person, Home: e.Home, Turn: e.ID, By: t.ID, Why: why})
+		}
+	}
 }
 
 func (r *Room) anyOpen(now time.Time) bool {

@@ -56,6 +56,10 @@ func TestStartWithinALapsedHold(t *testing.T) {
 			t.Fatalf("the load is %+v, want anna's", l)
 		}
 		s.wantTold(TurnReturned, "ben")
+		back, forgiven := s.factsOf(FactTakenBack), s.factsOf(FactForgiven)
+		if len(back) != 1 || back[0].Person != "ben" || back[0].Note != byLateStart || len(forgiven) != 1 || forgiven[0].Person != "anna" {
+			t.Errorf("the facts are %+v and %+v, want ben's call taken back and anna's miss forgiven", back, forgiven)
+		}
 		if head := s.room.state.Turns[s.room.state.Turns.FirstWaiting(&s.room.plan.Machines[0].Machine)]; head.Person != "ben" {
 			t.Fatalf("the head is %s, want ben", head.Person)
 		}

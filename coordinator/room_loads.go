@@ -198,11 +198,8 @@ func (r *Room) settleTurn(i int, l *Load, how string) {
 		return
 	}
 	if l.testRun() && how != byNextStart && !r.state.Turns[k].Tried {
-		r.state.Turns[k].Tried = true
+		r.testRan(k, l)
 		m.Emptied.Turn = 0 // who contradicts has the load again, and the turn as well
-		r.fact(Fact{Kind: FactTestRun, Machine: l.Machine, Person: l.Owner, Home: l.Home, Turn: turn, Load: l.ID})
-		r.dropBooked(l.ID)
-		r.waitAgain(turn)
 		return
 	}
 	t := r.state.Turns[k]

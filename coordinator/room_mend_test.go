@@ -305,6 +305,36 @@ func TestWithdrawnStart(t *testing.T) {
 	s.wantTold(LoadReady)
 }
 
+// TestWithdrawnStartOnce: the second such start counts as a missed call, so that
+// nobody keeps a machine for ever by starting nothing in it.
+func TestWithdrawnStartOnce(t *testing.T) {
+	s := newScene(t, oneWasher)
+	e := &saysEngine{plainEngine: *s.room.engines[0].(*plainEngine)}
+	s.room.engines[0] = e
+	anna := s.join("anna", queue.Wash)
+	ben := s.join("ben", queue.Wash)
+	nothing := func() {
+		e.S.Running = false
+		s.watts("w1", 300)
+		e.say = []cycle.Event{{Kind: cycle.Withdrawn}}
+		s.wait(time.Minute)
+		e.S.Last.Watts = 1
+	}
+	nothing()
+	if turn := s.room.Snapshot(s.now).Turn(anna); turn.State != queue.Called || !turn.Tried || len(s.told(TurnMissed)) != 0 {
+		t.Fatalf("after the first test run the turn is %+v, want it called again", turn)
+	}
+	if len(s.factsOf(FactTestRun)) != 1 {
+		t.Error("the test run is not written down")
+	}
+	nothing()
+	s.wantTold(TurnMissed, "anna")
+	snap := s.room.Snapshot(s.now)
+	if a, b := snap.Turn(anna), snap.Turn(ben); a.State != queue.Waiting || a.Misses != 1 || b.State != queue.Called {
+		t.Fatalf("after the second the turns are %+v and %+v, want ben's called", a, b)
+	}
+}
+
 // TestResumed: an end declared too soon is taken back, whoever collected meanwhile.
 func TestResumed(t *testing.T) {
 	for _, collected := range []bool{false, true} {

@@ -23,6 +23,8 @@ type fairness struct {
 	needs     map[TurnID]string
 	passed    map[TurnID]map[TurnID]bool // by whom of the same kind, after a miss
 	rules     map[string]int
+	stored    map[[2]TurnID]queue.Overtaking // why whom was called before whom, as the facts just before the call say
+	reasons   map[queue.Overtaking]int
 }
 
 // mixedRoom has machines that not everybody can use, a limit that bites, and a
@@ -57,8 +59,11 @@ func (f *fairness) check() {
 			f.back[fact.Turn] = true
 		case FactPassed:
 			f.let[fact.Turn] = f.let[fact.Turn] || fact.Note == "let the next one go first"
+		case FactOvertaken:
+			f.stored[[2]TurnID{fact.By, fact.Turn}] = fact.Why
 		case FactCalled:
 			f.judge(fact)
+			clear(f.stored)
 		}
 	}
 }
@@ -73,6 +78,7 @@ func (f *fairness) judge(called Fact) {
 		}
 		rule := f.ruleFor(t, &m, called.Turn)
 		f.rules[rule]++
+		f.isStored(rule, called.Turn, t.ID)
 		switch rule {
 		case "":
 			f.rt.Fatalf("at %s turn %d was called to %s before %+v, by no rule", f.now.Format("15:04:05"), called.Turn, m.ID, *t)
@@ -89,6 +95,25 @@ func (f *fairness) judge(called Fact) {
 			}
 		}
 	}
+}
+
+// isStored wants the reason of an overtaking among the facts.
+func (f *fairness) isStored(rule string, by, of TurnID) {
+	why, ok := f.stored[[2]TurnID{by, of}]
+	if rule == "kind" {
+		if ok {
+			f.rt.Fatalf("turn %d overtook %d, which waits for other work: %s", by, of, why)
+		}
+		return
+	}
+	// The rule is judged after the call, when its own home may be at the limit as
+	// well; what can never change within a step must be what is stored.
+	lasting := map[string]queue.Overtaking{"wish": queue.OverUnfit, "reserved": queue.OverReserved}
+	want, only := lasting[rule]
+	if !ok || !slices.Contains(queue.Overtakings(), why) || only && why != want {
+		f.rt.Fatalf("turn %d overtook %d by the rule %q; %q is stored", by, of, rule, why)
+	}
+	f.reasons[why]++
 }
 
 // ruleFor names the rule by which a machine goes to a later turn; empty for none.
@@ -164,10 +189,10 @@ func (f *fairness) pass(minutes int) {
 
 // TestNobodyIsOvertaken: first come, first served, except by the written rules.
 func TestNobodyIsOvertaken(t *testing.T) {
-	rules := map[string]int{}
+	rules, kinds := map[string]int{}, map[queue.Overtaking]int{}
 	rapid.Check(t, func(rt *rapid.T) {
 		f := &fairness{
-			scene: newScene(t, mixedRoom), rt: rt, rules: rules, missed: map[TurnID]int{}, let: map[TurnID]bool{},
+			scene: newScene(t, mixedRoom), rt: rt, rules: rules, stored: map[[2]TurnID]queue.Overtaking{}, reasons: kinds, missed: map[TurnID]int{}, let: map[TurnID]bool{},
 			back: map[TurnID]bool{}, needs: map[TurnID]string{}, passed: map[TurnID]map[TurnID]bool{},
 		}
 		person := rapid.SampledFrom([]PersonID{"anna", "ben", "cleo", "dora", "emil"})
@@ -209,7 +234,7 @@ func TestNobodyIsOvertaken(t *testing.T) {
 			"an hour": func(*rapid.T) { f.pass(60) },
 		})
 	})
-	t.Logf("who had joined earlier was passed by these rules: %v", rules)
+	t.Logf("who had joined earlier was passed by these rules: %v, stored as %v", rules, kinds)
 	if !testing.Short() && (rules["kind"] == 0 || rules["limit"] == 0) { // a short run makes 20 short histories
 		t.Error("the histories are too tame to show anything")
 	}

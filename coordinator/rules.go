@@ -108,7 +108,7 @@ type Rules struct {
 	// for all but the manager; NoClock for none.
 	NightFrom, NightTo queue.Clock
 	// CallUncollectedAfter is when the head is called although the load is still
-	// inside, counted from told-at. Zero: the end of the ladder.
+	// inside, counted from told-at. Zero: 10 minutes, or the grace where that is longer.
 	CallUncollectedAfter time.Duration
 	// AssumeEmptyAfter is when, with nobody waiting, the board says "free, may hold a load".
 	AssumeEmptyAfter time.Duration
@@ -176,15 +176,17 @@ func (r *Rules) HoldFor(home HomeID) time.Duration {
 	return r.Hold
 }
 
+// callUncollected is when the next one is called although a load may be inside, in
+// a house that says nothing. Most loads that nobody reported are out of the drum by
+// then; the simulated years in DEVELOPERS.md show what waiting longer costs.
+const callUncollected = 10 * time.Minute
+
 // CallWithLoadAfter is CallUncollectedAfter with its default applied.
 func (r *Rules) CallWithLoadAfter() time.Duration {
 	if r.CallUncollectedAfter > 0 {
 		return r.CallUncollectedAfter
 	}
-	if n := len(r.Ladder); n > 0 {
-		return max(r.Ladder[n-1].After, r.Grace)
-	}
-	return max(r.Grace, 30*time.Minute)
+	return max(r.Grace, callUncollected)
 }
 
 // Tariff is the price of energy.

@@ -66,6 +66,7 @@ func (l Line) Call(i int, m MachineID, now time.Time, hold time.Duration) {
 	t := &l[i]
 	t.State, t.Machine, t.CalledAt, t.HoldUntil = Called, m, now, now.Add(hold)
 	t.Calls++
+	t.Returned = false
 }
 
 // release puts a called turn back to waiting.
@@ -79,6 +80,7 @@ func (l Line) Wait(i int) { l[i].release() }
 // Release takes a call back without blame: the turn waits again, at the head of the line.
 func (l Line) Release(i int) {
 	l[i].release()
+	l[i].Returned = true
 	l.moveTo(i, 0)
 }
 
@@ -93,7 +95,7 @@ func (l Line) Miss(i int, recall time.Time) {
 		t.State = Missed
 		return
 	}
-	t.Recall = recall
+	t.Recall, t.MovedBack = recall, OverMissed
 	for j := i + 1; j < len(l); j++ {
 		if l[j].State == Waiting && l[j].Need == t.Need {
 			l.moveTo(i, j)
@@ -114,6 +116,7 @@ func (l Line) LetNext(i int, m *Machine, h *House, now time.Time) bool {
 			continue
 		}
 		l[i].release()
+		l[i].MovedBack = OverLetNext
 		l.moveTo(i, j)
 		return true
 	}

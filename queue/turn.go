@@ -74,6 +74,10 @@ type Turn struct {
 	// Calls counts the times that this turn was called, Misses those that it let lapse.
 	Calls  int `json:",omitempty"`
 	Misses int `json:",omitempty"`
+	// MovedBack is why it last moved back in the line; Returned, that its call was
+	// taken back since it was last called, so that it stands at the head.
+	MovedBack Overtaking `json:",omitempty"`
+	Returned  bool       `json:",omitempty"`
 	// Tried: a short test run has given the turn back, which happens once.
 	Tried bool `json:",omitempty"`
 	// NotBefore is the "not now until" that the resident chose.

@@ -67,6 +67,9 @@ type Options struct {
 	Advice func() []Advice
 	// Deliveries lists the newest notices and what became of them.
 	Deliveries func(ctx context.Context, limit int) ([]coordinator.Delivery, error)
+	// Facts gives what happened in a room from one instant until another, oldest
+	// first, to each until it answers false; nil: nothing is kept.
+	Facts func(ctx context.Context, room coordinator.RoomID, from, to time.Time, each func(coordinator.Fact) bool) error
 	// History lists what is kept of a person's past, oldest first; nil: nothing.
 	History func(ctx context.Context, person coordinator.PersonID) ([]RoomFact, error)
 	// DeliveriesTo lists the newest about one person.

@@ -37,7 +37,7 @@ type handView struct {
 // managerRoom is a room with its invitation and machines.
 type managerRoom struct {
 	Name, Link, WallLink, InvitePath string
-	SheetsLink                       string
+	SheetsLink, LogLink              string
 	Code, JoinAddress, QR            string
 	Head                             headView
 	Machines                         []managerMachine
@@ -111,7 +111,7 @@ func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom 
 	room := sc.snap.Room
 	v := managerRoom{
 		Name: sc.snap.Name, Link: roomPath(room), WallLink: roomPath(room) + "/wall",
-		InvitePath: "/manager" + roomPath(room) + "/invitation", SheetsLink: "/manager" + roomPath(room) + "/sheets", Head: boardHead(sc),
+		InvitePath: "/manager" + roomPath(room) + "/invitation", SheetsLink: "/manager" + roomPath(room) + "/sheets", LogLink: "/manager" + roomPath(room) + "/log", Head: boardHead(sc),
 	}
 	if s.o.WallKey != "" {
 		v.WallLink += "?key=" + url.QueryEscape(s.o.WallKey)

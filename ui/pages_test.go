@@ -119,6 +119,8 @@ func TestRoutesByRole(t *testing.T) {
 		{post("/manager/devices", "endpoint", "https://push.example/x", "p256dh", "a", "auth", "b"), want{403, 403, 204}},
 		{post("/manager/r/cellar/m/w1", "do", "take-out", "text", "broken"), want{403, 403, 303}},
 		{post("/manager/r/cellar/m/w1", "do", "explode"), want{403, 403, 422}},
+		{get("/manager/r/cellar/log"), want{403, 403, 200}},
+		{get("/manager/r/cellar/log?day=yesterday"), want{403, 403, 200}},
 		{post("/manager/r/cellar/longer-hold", "do", "on", "home", "h1"), want{403, 403, 303}},
 		{post("/manager/r/cellar/longer-hold", "do", "maybe", "home", "h1"), want{403, 403, 422}},
 		{post("/manager/r/cellar/invitation"), want{403, 403, 303}},

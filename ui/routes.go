@@ -72,6 +72,7 @@ func (s *Server) routes() []route {
 		{post, "/manager/r/:room/m/:machine", s.managerAct},
 		{post, "/manager/r/:room/longer-hold", s.longerHold},
 		{post, "/manager/r/:room/invitation", s.rotateInvitation},
+		{get, "/manager/r/:room/log", s.logPage},
 		{get, "/manager/r/:room/sheets", s.sheetsPage},
 		{post, "/manager/r/:room/m/:machine/code", s.rotateMachineCode},
 		{get, "/manager/r/:room/m/:machine/code.svg", s.machineCode},

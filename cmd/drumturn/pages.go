@@ -33,7 +33,7 @@ func (a *app) wirePages(context.Context) error {
 		Advice: a.pageAdvice, Deliveries: a.store.Deliveries, DeliveriesTo: a.store.DeliveriesTo, NoWayToManager: a.noWayToManager, Mounts: a.mounts,
 		TrustedProxies: a.file.Server.TrustedProxies, PlainCookies: a.plainCookies, Log: a.log,
 	}
-	o.History = a.historyOf
+	o.History, o.Facts = a.historyOf, a.store.Facts
 	if a.worker != nil {
 		o.TryNotice = a.worker.Try
 	}

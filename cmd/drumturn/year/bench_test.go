@@ -33,7 +33,10 @@ func BenchmarkYear(b *testing.B) {
 			b.ReportMetric(100*all.Coverage(), "inside-%")
 			b.ReportMetric(r.PerDay(r.Idle[0]+r.Idle[1]), "idle-min/day")
 			fmt.Printf("\n%s year:\n\n", c.name)
-			reports := []*Report{r, earlyCalls(c.set, wishes), Door(&c.set, wishes), List(&c.set, wishes)}
+			reports := []*Report{
+				r, otherwise(c.set, wishes, "call_uncollected_after 30 min", patient), otherwise(c.set, wishes, "dry_call_ahead 0", atTheEnd),
+				Door(&c.set, wishes), List(&c.set, wishes),
+			}
 			Print(os.Stdout, reports...)
 			fmt.Println()
 			PrintForecasts(os.Stdout, r)
@@ -45,11 +48,15 @@ func BenchmarkYear(b *testing.B) {
 	}
 }
 
-// earlyCalls is the queue in a house that calls the next one sooner although a
-// load may still be inside.
-func earlyCalls(s Setting, wishes []Wish) *Report {
-	s.Rules = func(r *coordinator.Rules) { r.CallUncollectedAfter = 10 * time.Minute }
+// otherwise is the queue in a house with another rule.
+func otherwise(s Setting, wishes []Wish, name string, change func(*coordinator.Rules)) *Report {
+	s.Rules = change
 	r := Turns(&s, wishes, learning)
-	r.Name += ", call_uncollected_after 10 min"
+	r.Name += ", " + name
 	return r
 }
+
+// patient calls the next one only at the end of the ladder when a load may still
+// be inside; atTheEnd calls a booked dryer when its wash is known to have ended.
+func patient(r *coordinator.Rules)  { r.CallUncollectedAfter = 30 * time.Minute }
+func atTheEnd(r *coordinator.Rules) { r.DryCallAhead = 0 }
