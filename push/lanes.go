@@ -48,6 +48,12 @@ func (l *lanes) add(t *task) {
 	ln.queue = append(ln.queue, t)
 }
 
+// addFirst puts a task before all others of its service.
+func (l *lanes) addFirst(t *task) {
+	ln := l.of(t.device)
+	ln.queue = append([]*task{t}, ln.queue...)
+}
+
 // next takes the next task that may start at now, of each service in turn; nil
 // when none may.
 func (l *lanes) next(now time.Time) *task {

@@ -133,7 +133,7 @@ func (d *dispatch) settle(o outcome) {
 	if v == tooLarge && !t.short {
 		t.short = true
 		d.unrecorded-- // this send has no outcome of its own
-		d.lanes.add(t)
+		d.lanes.addFirst(t)
 		return
 	}
 	if d.w.record.answered(ln.host, v, o.result, now) {

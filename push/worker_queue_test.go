@@ -3,6 +3,7 @@ package push
 import (
 	"context"
 	"fmt"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -188,6 +189,27 @@ func TestUnsubscribedWhileQueuedIsNotSent(t *testing.T) {
 		time.Sleep(time.Hour)
 		if row := h.box.row(n); len(h.post.to("d2")) != 0 || row.State != coordinator.Done || row.Why != "sent to one device" {
 			t.Errorf("%+v", row)
+		}
+	})
+}
+
+// TestAShortFormWaitsForNobody: after a 413 the short form is the next message to
+// that service, so that a kill has the long one repeated as rarely as can be.
+func TestAShortFormWaitsForNobody(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		for i := range 3 {
+			h.box.put(called(i+1, time.Now().Add(time.Duration(i)*time.Millisecond-time.Second)))
+		}
+		h.post.answer = answers(Result{Status: 413})
+		h.PerHost = 1
+		defer h.start(t)()
+		synctest.Wait()
+		var order []string
+		for _, s := range h.post.to("d1") {
+			order = append(order, strings.TrimPrefix(s.Payload.Tag, "cellar/turn/")+map[bool]string{true: " short"}[s.Payload.Body == ""])
+		}
+		if got := strings.Join(order, ", "); got != "1, 1 short, 2, 3" {
+			t.Errorf("sent %s", got)
 		}
 	})
 }

@@ -45,7 +45,10 @@ type Answer struct {
 	RetryAfter, Location string
 	// Stall: no answer at all, until the client gives up or the service closes.
 	Stall bool
-	// Accept: the message is taken although Stall keeps the answer back.
+	// HalfClose: the answer breaks off in its first line, and the service says that
+	// nothing more comes. Over HTTP/2 the answer is only broken off.
+	HalfClose bool
+	// Accept: the message is taken although Stall or HalfClose keeps the answer back.
 	Accept bool
 }
 

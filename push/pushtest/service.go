@@ -28,15 +28,27 @@ type Service struct {
 	phones   map[string]*Phone // by path
 	problems []string
 	sent     int
+	decide   func(*Phone, Received) *Answer
 }
 
 // NewService starts a service that ends with the test. The test fails when a
 // problem was noted that it has not read with Problems.
 func NewService(t testing.TB) *Service {
 	t.Helper()
+	return newService(t, true)
+}
+
+// NewOldService is NewService without HTTP/2, so that it can half-close.
+func NewOldService(t testing.TB) *Service {
+	t.Helper()
+	return newService(t, false)
+}
+
+func newService(t testing.TB, http2 bool) *Service {
+	t.Helper()
 	s := &Service{closed: make(chan struct{}), phones: map[string]*Phone{}}
 	s.server = httptest.NewUnstartedServer(http.HandlerFunc(s.serve))
-	s.server.EnableHTTP2 = true
+	s.server.EnableHTTP2 = http2
 	s.server.Config.ErrorLog = log.New(io.Discard, "", 0) // clients that break off on purpose
 	s.server.StartTLS()
 	t.Cleanup(func() {
@@ -52,6 +64,9 @@ func NewService(t testing.TB) *Service {
 
 // Host is the service's host and port, for a list of allowed push services.
 func (s *Service) Host() string { return s.server.Listener.Addr().String() }
+
+// Certificate is the service's own, in DER.
+func (s *Service) Certificate() []byte { return s.server.Certificate().Raw }
 
 // Roots trusts the service's certificate.
 func (s *Service) Roots() *x509.CertPool {
@@ -70,6 +85,14 @@ func (s *Service) Phone(name string) *Phone {
 	return p
 }
 
+// Decide sets who answers instead of the phones' scripts: it is asked about every
+// message that keeps the rules, and gives nil for 201.
+func (s *Service) Decide(decide func(*Phone, Received) *Answer) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.decide = decide
+}
+
 // Problems returns and forgets the broken rules noted so far.
 func (s *Service) Problems() []string {
 	s.mu.Lock()
@@ -81,7 +104,7 @@ func (s *Service) Problems() []string {
 
 func (s *Service) serve(w http.ResponseWriter, r *http.Request) {
 	s.mu.Lock()
-	phone := s.phones[r.URL.Path]
+	phone, decide := s.phones[r.URL.Path], s.decide
 	s.mu.Unlock()
 	if phone == nil {
 		http.NotFound(w, r)
@@ -89,6 +112,9 @@ func (s *Service) serve(w http.ResponseWriter, r *http.Request) {
 	}
 	m, status, problem := s.read(phone, r)
 	scripted := phone.answer()
+	if decide != nil && problem == "" {
+		scripted = decide(phone, m)
+	}
 	switch {
 	case problem != "":
 		s.note(phone, problem)
@@ -130,6 +156,10 @@ func (s *Service) say(w http.ResponseWriter, r *http.Request, p *Phone, m Receiv
 		}
 		panic(http.ErrAbortHandler)
 	}
+	if a.HalfClose {
+		halfClose(w)
+		return
+	}
 	for name, value := range map[string]string{"Retry-After": a.RetryAfter, "Location": a.Location} {
 		if value != "" {
 			w.Header().Set(name, value)
@@ -137,6 +167,26 @@ func (s *Service) say(w http.ResponseWriter, r *http.Request, p *Phone, m Receiv
 	}
 	w.WriteHeader(a.Status)
 	_, _ = io.WriteString(w, "as the test wishes\n")
+}
+
+// halfClose ends the answering side of a connection in the middle of the answer,
+// and goes on listening until the other side has enough.
+func halfClose(w http.ResponseWriter) {
+	hijacker, ok := w.(http.Hijacker)
+	if !ok {
+		panic(http.ErrAbortHandler) // HTTP/2: the stream is all there is to break off
+	}
+	conn, _, err := hijacker.Hijack()
+	if err != nil {
+		panic(http.ErrAbortHandler)
+	}
+	defer conn.Close()
+	_, _ = io.WriteString(conn, "HTTP/1.1 201 Cre")
+	if half, ok := conn.(interface{ CloseWrite() error }); ok {
+		_ = half.CloseWrite()
+	}
+	_ = conn.SetReadDeadline(time.Now().Add(time.Second))
+	_, _ = io.Copy(io.Discard, conn)
 }
 
 // read holds a request to the rules. problem is empty when it keeps them all.
