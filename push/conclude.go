@@ -121,7 +121,7 @@ func trouble(d coordinator.DeviceResult) string {
 	case d.Gone:
 		return "a device's subscription had ended and was removed"
 	case d.ByMail():
-		return "the letter was not taken (" + d.Error + ")"
+		return "the e-mail was not taken (" + d.Error + ")"
 	case d.Status == 413:
 		return "the push service found even the short message too large"
 	case d.Status == 0:

@@ -41,7 +41,7 @@ type Alarm struct {
 // Text says in words what happened and what to do.
 func (a Alarm) Text() string {
 	if a.Host == coordinator.MailHost {
-		return sentence("No letters can be sent: "+a.Error) + " Look at [mail] in the building file, and try it with: drumturn check."
+		return sentence("No e-mail can be sent: "+a.Error) + " Look at [mail] in the building file, and try it with: drumturn check."
 	}
 	what := "it does not take our messages; look into the program's log, and for a newer version of the program"
 	switch a.Status {

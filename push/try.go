@@ -108,7 +108,7 @@ func tried(r Result) string {
 // tryLetter sends a letter to try.
 func (w *Worker) tryLetter(ctx context.Context, to coordinator.Subscription, who *coordinator.Person, now time.Time) Result {
 	return guarded(ctx, w.Sender, Message{To: to, Letter: Letter{
-		Text: Text{"This is only to try", "Letters reach this address."}, Lang: who.Lang, URL: "/me/notices",
+		Text: Text{"This is only to try", "E-mail reaches this address."}, Lang: who.Lang, URL: "/me/notices",
 		Key: fmt.Sprintf("try/%s/%d", who.ID, now.UnixNano()), Off: who.Mail.Off, Manager: who.Manager,
 	}})
 }
@@ -117,11 +117,11 @@ func (w *Worker) tryLetter(ctx context.Context, to coordinator.Subscription, who
 func triedLetter(r Result) string {
 	switch judge(r) {
 	case served:
-		return "the house's mail server has taken the letter. If it does not come within some minutes, look where unwanted letters go."
+		return "the house's mail server has taken an e-mail. If it does not come within some minutes, look among the unwanted ones."
 	case hopeless:
-		return "the mail server does not take letters to your address. Is it spelt right?"
+		return "the mail server does not take e-mail to your address. Is it spelt right?"
 	case again:
-		return "the mail server does not take the letter just now. Letters are sent again until they get through or are of no more use."
+		return "the mail server does not take e-mail just now. It is sent again until it gets through or is of no more use."
 	}
-	return "no letters can be sent from here. Tell the manager."
+	return "no e-mail can be sent from here. Tell the manager."
 }

@@ -171,7 +171,7 @@ func TestRefusedMail(t *testing.T) {
 		defer h.start(t)()
 		synctest.Wait()
 		alarms := h.Health().Alarms
-		if len(alarms) != 1 || !strings.Contains(alarms[0].Text(), "No letters can be sent: wrong password") {
+		if len(alarms) != 1 || !strings.Contains(alarms[0].Text(), "No e-mail can be sent: wrong password") {
 			t.Fatalf("%+v", alarms)
 		}
 		if r := ReachManagers(h.people, h.Health(), h.Ways); r.OK || !strings.Contains(r.Manager, "e-mail") || r.Everybody == "" {
@@ -264,7 +264,7 @@ func TestTryByMail(t *testing.T) {
 			t.Errorf("%q", got)
 		}
 		h.Ways.Mail = true
-		for class, want := range map[Class]string{Taken: "has taken the letter", Never: "spelt right", Again: "just now", Refused: "Tell the manager"} {
+		for class, want := range map[Class]string{Taken: "has taken an e-mail", Never: "spelt right", Again: "just now", Refused: "Tell the manager"} {
 			h.post.answer = func(context.Context, Message, int) Result { return Result{Class: class, Status: 250} }
 			if got := h.Try(t.Context(), "a"); len(got) != 1 || !strings.HasPrefix(got[0], "E-mail: ") || !strings.Contains(got[0], want) {
 				t.Errorf("%v: %q", class, got)

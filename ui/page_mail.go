@@ -34,7 +34,7 @@ type Letters interface {
 }
 
 // noLetters is the refusal of a building without a mail server.
-var noLetters = coordinator.Refuse(coordinator.Conflict, "no-mail", "This building sends no letters.")
+var noLetters = coordinator.Refuse(coordinator.Conflict, "no-mail", "This building sends no e-mail.")
 
 // mailHash is what is stored of the code that confirms an address.
 func mailHash(code string) string {

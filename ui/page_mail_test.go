@@ -111,7 +111,7 @@ func TestAskingForLetters(t *testing.T) {
 	}
 	box.wait(t, 1)
 	silent := newTestServer(t, h, nil)
-	if w := post("/me/notices/mail", "address", "dan@weiher.org").as("secret-of-dan", "").of(silent); w.Code != http.StatusUnprocessableEntity || !strings.Contains(w.Body.String(), "sends no letters") {
+	if w := post("/me/notices/mail", "address", "dan@weiher.org").as("secret-of-dan", "").of(silent); w.Code != http.StatusUnprocessableEntity || !strings.Contains(w.Body.String(), "sends no e-mail") {
 		t.Errorf("without a mail server: %d", w.Code)
 	}
 	if page := get("/code").of(silent).Body.String() + get("/me/notices").as("secret-of-boss", "").of(silent).Body.String(); strings.Contains(page, "e-mail") {
@@ -223,11 +223,11 @@ func TestWhyByLetter(t *testing.T) {
 		want    string
 		told    bool
 	}{
-		{[]coordinator.DeviceResult{{Device: "mail:a", Person: "a", Sent: true}}, coordinator.MailOnly, "A letter was sent at 13:00: no phone of yours takes notices.", true},
-		{[]coordinator.DeviceResult{{Device: "d", Person: "a"}, {Device: "mail:a", Person: "a", Sent: true}}, coordinator.MailInstead, "A letter was sent at 13:00: no phone of yours could be reached.", true},
-		{[]coordinator.DeviceResult{{Device: "d", Person: "a", Sent: true}, {Device: "mail:a", Person: "a", Sent: true}}, coordinator.MailAlso, "Sent to one device of yours at 13:00. A letter was sent at 13:00, as you asked for both.", true},
+		{[]coordinator.DeviceResult{{Device: "mail:a", Person: "a", Sent: true}}, coordinator.MailOnly, "An e-mail was sent at 13:00: no phone of yours takes notices.", true},
+		{[]coordinator.DeviceResult{{Device: "d", Person: "a"}, {Device: "mail:a", Person: "a", Sent: true}}, coordinator.MailInstead, "An e-mail was sent at 13:00: no phone of yours could be reached.", true},
+		{[]coordinator.DeviceResult{{Device: "d", Person: "a", Sent: true}, {Device: "mail:a", Person: "a", Sent: true}}, coordinator.MailAlso, "Sent to one device of yours at 13:00. An e-mail was sent at 13:00, as you asked for both.", true},
 		{[]coordinator.DeviceResult{{Device: "d", Person: "a", Sent: true}}, coordinator.MailSpare, "Sent to one device of yours at 13:00.", true},
-		{[]coordinator.DeviceResult{{Device: "mail:a", Person: "a", Status: 550}}, coordinator.MailOnly, "Not sent: the mail server did not take the letter.", false},
+		{[]coordinator.DeviceResult{{Device: "mail:a", Person: "a", Status: 550}}, coordinator.MailOnly, "Not sent: the mail server did not take the e-mail.", false},
 		{[]coordinator.DeviceResult{{Device: "mail:b", Person: "b", Sent: true}}, "", "It is being sent.", false},
 	} {
 		d := &coordinator.Delivery{State: coordinator.Done, Devices: c.devices, Told: []coordinator.Told{{Person: "a", Reason: coordinator.ReasonNow, Mail: c.mail}}}

@@ -107,7 +107,7 @@ func untold(t *coordinator.Told, at func(time.Time) string) string {
 
 // byLetter says that a letter was sent, and why.
 func byLetter(r *coordinator.DeviceResult, decided *coordinator.Told, at func(time.Time) string) string {
-	text := " A letter was sent at " + at(r.At)
+	text := " An e-mail was sent at " + at(r.At)
 	if decided == nil {
 		return text + "."
 	}
@@ -147,7 +147,7 @@ func undelivered(r *coordinator.DeviceResult, at func(time.Time) string) string 
 	case !r.Next.IsZero():
 		return "Not through yet: it is tried again at " + at(r.Next) + "."
 	case r.ByMail():
-		return "Not sent: the mail server did not take the letter."
+		return "Not sent: the mail server did not take the e-mail."
 	case r.Gone:
 		return "Not sent: your device no longer takes notices from here. Switch them on again on it."
 	case r.Status == 0:

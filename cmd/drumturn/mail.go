@@ -46,7 +46,7 @@ func languageCodes() []string {
 }
 
 // errNoLetters says why nothing was sent.
-var errNoLetters = errors.New("no letter can be sent: there is no [mail] in the building file, or nobody who looks after the building has an address")
+var errNoLetters = errors.New("no e-mail can be sent: there is no [mail] in the building file, or nobody who looks after the building has an address")
 
 // mailManagers sends a letter to everybody who looks after the building: the
 // addresses of the file, and those that managers have confirmed. Its To is of no account.
@@ -68,7 +68,7 @@ func (a *app) mailManagers(ctx context.Context, l mail.Letter) error {
 
 // letters says whether the mail server takes letters; offline, that it was not tried.
 func (c *checkCommand) letters(ctx context.Context, s streams, file *config.File) {
-	fmt.Fprintln(s.out, "\nLetters:")
+	fmt.Fprintln(s.out, "\nE-mail:")
 	m := &file.Mail
 	if m.Host == "" {
 		fmt.Fprintln(s.out, "  ok   mail server: none is set, so nobody is told by e-mail.")

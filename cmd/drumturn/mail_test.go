@@ -77,7 +77,7 @@ func (w *wired) confirmed(o *mailtest.Office, name, home, address string) *visit
 	v := w.visitor()
 	v.join(home, name)
 	before := len(o.All())
-	if status, text := v.post("/me/notices/mail", "address", address); status != http.StatusOK || !strings.Contains(text, "A letter is on its way to") {
+	if status, text := v.post("/me/notices/mail", "address", address); status != http.StatusOK || !strings.Contains(text, "An e-mail is on its way to") {
 		w.Fatalf("%d %s", status, text)
 	}
 	subject, text, _ := w.letter(o, before+1)
@@ -100,7 +100,7 @@ func (w *wired) confirmed(o *mailtest.Office, name, home, address string) *visit
 func TestByLetter(t *testing.T) {
 	w, o := mailed(t, "")
 	anna := w.confirmed(o, "anna", "1", "anna@weiher.org")
-	anna.sees("/me/notices", "Letters go to <strong>anna@weiher.org</strong>")
+	anna.sees("/me/notices", "E-mails go to <strong>anna@weiher.org</strong>")
 	anna.sees("/me/data.json", `"address": "anna@weiher.org"`)
 	anna.post("/r/cellar/turns", "need", "wash")
 	subject, text, off := w.letter(o, 2)
@@ -111,14 +111,14 @@ func TestByLetter(t *testing.T) {
 		rows, err := w.app.store.DeliveriesTo(t.Context(), w.person("anna").ID, 9)
 		return err == nil && len(rows) == 1 && rows[0].State == coordinator.Done && rows[0].Why == "sent by e-mail" && rows[0].Told[0].Mail == coordinator.MailOnly
 	})
-	anna.sees("/me/notices", "A letter was sent at", "no phone of yours takes notices")
-	if status, text := anna.post("/me/notices/try"); status != http.StatusOK || !strings.Contains(text, "mail server has taken the letter") {
+	anna.sees("/me/notices", "An e-mail was sent at", "no phone of yours takes notices")
+	if status, text := anna.post("/me/notices/try"); status != http.StatusOK || !strings.Contains(text, "mail server has taken an e-mail") {
 		t.Errorf("%d %s", status, text)
 	}
 
 	// RFC 8058 section 3.2: a POST of that body, without cookies or any other context.
 	path := strings.TrimPrefix(off, "http://localhost:1")
-	if !strings.HasSuffix(text, "No more letters:\n"+off+"\n") || !strings.HasPrefix(path, "/mail/off?of=") {
+	if !strings.HasSuffix(text, "No more e-mails:\n"+off+"\n") || !strings.HasPrefix(path, "/mail/off?of=") {
 		t.Fatalf("%q is not at the end of\n%s", off, text)
 	}
 	w.visitor().sees(path, "anna@weiher.org", "Send no more")
@@ -133,7 +133,7 @@ func TestByLetter(t *testing.T) {
 	if m := w.person("anna").Mail; m != (coordinator.Mail{}) {
 		t.Errorf("after it: %+v", m)
 	}
-	w.visitor().sees(path, "No more letters are sent")
+	w.visitor().sees(path, "No more e-mails are sent")
 	if n := len(o.All()); n != 3 {
 		t.Errorf("%d letters", n)
 	}
@@ -206,7 +206,7 @@ func TestManagerByLetter(t *testing.T) {
 	fault("it smokes")
 	w.until("the wall says so", func() bool { everybody, _ := w.app.noWayToManager(); return everybody != "" })
 	boss.sees("/r/cellar/wall", "The building manager cannot be told of anything")
-	boss.sees("/manager", "Nobody is told.", "All ways to the managers fail just now (e-mail)", "No letters can be sent: the mail server refuses the login as house")
+	boss.sees("/manager", "Nobody is told.", "All ways to the managers fail just now (e-mail)", "No e-mail can be sent: the mail server refuses the login as house")
 	o.Change(func(o *mailtest.Orders) { o.Password = "s3cret" })
 	if err := w.app.mailManagers(t.Context(), mail.Letter{Subject: "Report", Text: "t", HTML: "<p>t</p>", Key: "k"}); err != nil {
 		t.Error(err)

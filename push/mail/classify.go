@@ -102,7 +102,7 @@ func (s *Server) inWords(err error, to string) error {
 	case strings.Contains(err.Error(), "AUTH"):
 		text = "the mail server offers no login that this program knows: " + err.Error()
 	default:
-		text = err.Error()
+		text = "no talk with the mail server: " + strings.TrimPrefix(err.Error(), "dial failed: ")
 	}
 	if to != "" {
 		text = strings.ReplaceAll(text, to, "the address")

@@ -34,7 +34,7 @@ func (s *Server) Deliver(ctx context.Context, l Letter) push.Result {
 	case err == nil:
 		err = errors.New("the server said nothing of it")
 	case ctx.Err() != nil:
-		err = fmt.Errorf("the mail server took too long: %w", ctx.Err())
+		err = fmt.Errorf("it took too long: %w", ctx.Err())
 	}
 	r := classify(err)
 	r.Err = s.inWords(err, l.To)

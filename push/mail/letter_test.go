@@ -247,7 +247,7 @@ func TestNotice(t *testing.T) {
 	}
 	l := o.Only().Read(t)
 	text := plain(t, l)
-	for _, want := range []string{"Waschmaschine 2\n\nSeite öffnen:\nhttps://laundry.example.org/wash/r/cellar\n", "\n-- \n", "Plover Yard 3", "Keine Briefe mehr:\nhttps://laundry.example.org/wash/mail/off?of=se+cret\n"} {
+	for _, want := range []string{"Waschmaschine 2\n\nSeite öffnen:\nhttps://laundry.example.org/wash/r/cellar\n", "\n-- \n", "Plover Yard 3", "Keine E-Mails mehr:\nhttps://laundry.example.org/wash/mail/off?of=se+cret\n"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is not in\n%s", want, text)
 		}
