@@ -152,7 +152,7 @@ func (a *anything) quietAboutTheGone(set ChangeSet) {
 		}
 	}
 	for key, n := range a.unsent {
-		says := n.Kind == LoadTaken || n.Kind == LoadMoved
+		says := n.Kind == LoadTaken || n.Kind == LoadMoved || n.Reason == onTable
 		if n.Subject.Load != 0 && !says && (a.gone[n.Subject.Load] || a.room.load(n.Subject.Load) == nil) {
 			a.rt.Fatalf("%s is still to be sent, the load is gone", key)
 		}

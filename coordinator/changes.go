@@ -59,12 +59,14 @@ const (
 	// FactForgiven: a missed call counts no more, the machine had been started in time.
 	FactForgiven  FactKind = "forgiven"
 	FactPassed    FactKind = "passed" // let the next one go first, or not now
+	FactOnWay     FactKind = "on-way" // the called resident is coming; End: the hold's lapse
 	FactStarted   FactKind = "started"
 	FactWalkUp    FactKind = "walk-up" // a start with nobody called
 	FactCycle     FactKind = "cycle"   // a cycle is over; Note: finished, stopped_early or presumed
 	FactClaimed   FactKind = "claimed"
 	FactNotMine   FactKind = "not-mine"
 	FactCollected FactKind = "collected" // Wait: since told-at; Note: how
+	FactFetched   FactKind = "fetched"   // a load was taken from the table; Wait: since it was put there
 	FactStillIn   FactKind = "still-in"  // a report of collection was contradicted
 	FactNudged    FactKind = "nudged"    // Note: step and audience
 	FactFault     FactKind = "fault"

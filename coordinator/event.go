@@ -55,6 +55,12 @@ type (
 		Person PersonID
 		Home   HomeID
 	}
+	// OnMyWay says that a called resident is coming.
+	OnMyWay struct {
+		Turn   TurnID
+		Person PersonID
+		Home   HomeID
+	}
 	// NotNow keeps a turn's place but does not call it before Until.
 	NotNow struct {
 		Turn   TurnID
@@ -105,6 +111,14 @@ type (
 		Person  PersonID
 		Home    HomeID
 		Load    LoadID
+	}
+	// Fetched says that a load was taken from the table: by its owner or their home,
+	// by a manager, or by any resident where nobody knows whose it is.
+	Fetched struct {
+		Load    LoadID
+		Person  PersonID
+		Home    HomeID
+		Manager bool
 	}
 	// Door says how the door of a machine stands, from a contact at its meter. A
 	// state that is not new changes nothing.
@@ -180,6 +194,7 @@ func (Join) roomEvent()          {}
 func (Leave) roomEvent()         {}
 func (AtClosing) roomEvent()     {}
 func (LetNext) roomEvent()       {}
+func (OnMyWay) roomEvent()       {}
 func (NotNow) roomEvent()        {}
 func (Claim) roomEvent()         {}
 func (NotMe) roomEvent()         {}
@@ -187,6 +202,7 @@ func (Collect) roomEvent()       {}
 func (MoreTime) roomEvent()      {}
 func (DryAfter) roomEvent()      {}
 func (StillInside) roomEvent()   {}
+func (Fetched) roomEvent()       {}
 func (Door) roomEvent()          {}
 func (ReportFault) roomEvent()   {}
 func (TakeOut) roomEvent()       {}

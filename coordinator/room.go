@@ -43,6 +43,7 @@ type roomState struct {
 	Turns    queue.Line
 	Machines []machineState
 	Loads    []Load
+	Table    []TableLoad `json:",omitempty"`
 	Supply   supplyState
 	// QuietUntil is until when a silent meter is not told to the managers,
 	// because the program itself was down.
@@ -223,6 +224,7 @@ func (r *Room) settle(now time.Time) {
 			r.goesOnAfter(now)
 			r.climb(now)
 			r.reportPast(now)
+			r.forgetTable(now)
 			r.closeTurns(now)
 			r.callTurns(now)
 		}

@@ -31,6 +31,11 @@ func (r *Room) Deadline() time.Time {
 	r.machineDeadlines(&d)
 	r.loadDeadlines(&d)
 	r.turnDeadlines(&d)
+	for k := range r.state.Table {
+		if l := &r.state.Table[k]; !l.Forgotten {
+			d.consider(l.At.Add(forgottenAfter))
+		}
+	}
 	return d.at
 }
 

@@ -22,12 +22,16 @@ func (r *Room) handle(now time.Time, ev Event) error {
 		return r.atClosing(now, e)
 	case LetNext:
 		return r.letNext(now, e)
+	case OnMyWay:
+		return r.onMyWay(now, e)
 	case NotNow:
 		return r.notNow(now, e)
 	case MovedOut:
 		return r.movedOut(e)
 	case HoldLonger:
 		return r.holdLonger(e)
+	case Fetched:
+		return r.fetched(now, e)
 	case SetRules:
 		return r.setRules(e)
 	}

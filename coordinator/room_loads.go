@@ -143,6 +143,9 @@ func (r *Room) collect(i int, e Collect) error {
 		how = byTable
 	}
 	r.tellTaken(i, l, e, how)
+	if how == byTable {
+		r.putOnTable(l, r.state.Now)
+	}
 	r.emptied(i, l, Fact{Person: e.Person, Home: e.Home, Note: how}, r.state.Now)
 	return nil
 }
@@ -233,6 +236,7 @@ func (r *Room) stillInside(now time.Time, i int, e StillInside) error {
 	l.Pause += now.Sub(m.EmptiedAt)
 	l.AssumedEmpty = false
 	m.Load, m.Emptied, m.Since = l.ID, nil, l.ReadyAt
+	r.offTable(l.ID)
 	r.state.Loads = append(r.state.Loads, l)
 	if m.EmptiedTurn != nil {
 		r.state.Turns = append(r.state.Turns, *m.EmptiedTurn)

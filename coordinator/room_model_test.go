@@ -72,6 +72,7 @@ func (h *history) randomTurnAct(rt *rapid.T) {
 		Leave{Turn: id, Person: person, Home: home},
 		LetNext{Turn: id, Person: person, Home: home},
 		NotNow{Turn: id, Person: person, Home: home, Until: h.now.Add(40 * time.Minute)},
+		OnMyWay{Turn: id, Person: person, Home: home},
 		AtClosing{Turn: id, Person: person, Home: home, Leave: true},
 		MovedOut{Person: person},
 	}).Draw(rt, "act"))
@@ -87,6 +88,7 @@ func (h *history) randomMachineAct(rt *rapid.T) {
 		Collect{Machine: m, OnTable: true},
 		StillInside{Machine: m, Person: person, Home: home},
 		DryAfter{Machine: m, Person: person, Home: home},
+		Fetched{Load: 2, Person: person, Home: home, Manager: true},
 		HoldLonger{Home: home, On: true},
 		ReportFault{Machine: m, Person: person, Home: home, Text: "It rattles."},
 		TakeOut{Machine: m, Text: "Repair"},

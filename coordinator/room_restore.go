@@ -87,7 +87,7 @@ func (r *Room) forgetMissing() {
 			continue
 		}
 		if missing {
-			t.State, t.Machine, t.CalledAt, t.HoldUntil = queue.Waiting, "", time.Time{}, time.Time{}
+			t.State, t.Machine, t.CalledAt, t.HoldUntil, t.OnWay = queue.Waiting, "", time.Time{}, time.Time{}, time.Time{}
 		}
 		if r.load(LoadID(t.Behind)) == nil {
 			t.Behind = 0

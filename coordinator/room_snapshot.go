@@ -20,6 +20,7 @@ func (r *Room) Snapshot(now time.Time) *Snapshot {
 	}
 	s.Rules.Ladder = slices.Clone(s.Rules.Ladder)
 	s.Rules.LongerHoldHomes = slices.Clone(s.Rules.LongerHoldHomes)
+	s.Table = slices.Clone(r.state.Table)
 	if r.supplyOut() {
 		s.SupplySince = r.state.Supply.Since
 	}

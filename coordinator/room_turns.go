@@ -119,7 +119,7 @@ func (r *Room) notNow(now time.Time, e NotNow) error {
 	r.fact(Fact{Kind: FactPassed, Person: t.Person, Home: t.Home, Turn: t.ID, Machine: t.Machine, Note: "not now"})
 	if t.State == queue.Called {
 		r.dropHold(t.ID)
-		t.State, t.Machine, t.CalledAt, t.HoldUntil = queue.Waiting, "", time.Time{}, time.Time{}
+		r.state.Turns.Wait(i)
 	}
 	t.NotBefore = e.Until
 	return nil
@@ -146,6 +146,11 @@ func (r *Room) movedOut(e MovedOut) error {
 		}
 		if m := &r.state.Machines[i]; m.Emptied != nil && theirs(m.Emptied.Owner, m.Emptied.Home) {
 			m.Emptied, m.EmptiedTurn = nil, nil
+		}
+	}
+	for i := range r.state.Table {
+		if l := &r.state.Table[i]; l.Owner != "" && theirs(l.Owner, l.Home) {
+			l.Owner, l.Home = "", ""
 		}
 	}
 	for i := range r.state.Loads {

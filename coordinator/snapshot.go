@@ -109,6 +109,8 @@ type Hold struct {
 	// Ahead: the wash that the dryer is for has not ended. The hold counts from its
 	// end; Until is when the call is taken back if it does not end.
 	Ahead bool `json:",omitempty"`
+	// OnWay: the called resident said that they are on their way.
+	OnWay bool `json:",omitempty"`
 	// Restarted: the hold lapsed while the program was down, and was restarted in full.
 	Restarted bool `json:",omitempty"`
 }
@@ -169,6 +171,8 @@ type Snapshot struct {
 	RulesVersion int
 	// Machines are in the order of their numbers.
 	Machines []MachineView
+	// Table are the loads on the table, oldest first.
+	Table []TableLoad
 	// Turns are those waiting or called (in queue order) and those started whose
 	// load is not collected.
 	Turns []queue.Turn

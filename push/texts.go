@@ -33,6 +33,10 @@ func Words(n *coordinator.Notice, at Place, lang string) Text {
 		if s.Reason == "wash-ends" {
 			return s.text("turn-returned-wash", "title", "body")
 		}
+	case coordinator.LoadLeft:
+		if s.Reason == "table" {
+			return s.text("load-left-table", "title", "body")
+		}
 	case coordinator.LoadReady:
 		return s.loadReady()
 	case coordinator.FaultTold:

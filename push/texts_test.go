@@ -127,7 +127,7 @@ func TestEveryLanguageHasEveryKind(t *testing.T) {
 	for _, l := range words.All() {
 		for _, kind := range allKinds {
 			for _, machine := range []queue.Kind{0, queue.Washer, queue.Dryer, queue.WasherDryer} {
-				for _, reason := range []string{"", "wash-ends", "stopped-early", "presumed", "as-reported", "out"} {
+				for _, reason := range []string{"", "wash-ends", "table", "stopped-early", "presumed", "as-reported", "out"} {
 					n := sample(kind)
 					n.MachineKind, n.Reason = machine, reason
 					checkText(t, l.Code()+" "+string(kind), &n, l.Code())

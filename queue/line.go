@@ -71,7 +71,7 @@ func (l Line) Call(i int, m MachineID, now time.Time, hold time.Duration) {
 
 // release puts a called turn back to waiting.
 func (t *Turn) release() {
-	t.State, t.Machine, t.CalledAt, t.HoldUntil = Waiting, "", time.Time{}, time.Time{}
+	t.State, t.Machine, t.CalledAt, t.HoldUntil, t.OnWay = Waiting, "", time.Time{}, time.Time{}, time.Time{}
 }
 
 // Wait puts a called or started turn back to waiting, in its place.

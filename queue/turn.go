@@ -98,4 +98,6 @@ type Turn struct {
 	Machine   MachineID `json:",omitempty"`
 	CalledAt  time.Time `json:",omitzero"`
 	HoldUntil time.Time `json:",omitzero"`
+	// OnWay is when the called resident said that they are on their way.
+	OnWay time.Time `json:",omitzero"`
 }

@@ -93,6 +93,8 @@ func turnEvent(f form, turn coordinator.TurnID, who *coordinator.Person, now tim
 	case "leave-at-closing", "stay-at-closing":
 		leave := f["do"] == "leave-at-closing"
 		return coordinator.AtClosing{Turn: turn, Person: who.ID, Home: who.Home, Leave: leave}, "chosen", nil
+	case "on-my-way":
+		return coordinator.OnMyWay{Turn: turn, Person: who.ID, Home: who.Home}, "coming", nil
 	case "let-next":
 		return coordinator.LetNext{Turn: turn, Person: who.ID, Home: who.Home}, "passed", nil
 	case "not-now":

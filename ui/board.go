@@ -58,6 +58,7 @@ func joinComma(parts []string) string {
 // footView is what stands below the rows: the queue in a few words.
 type footView struct {
 	Waiting string
+	Table   string // what lies on the table; empty for nothing
 	Hours   string // what the house rules allow today
 	IfJoin  []joinForecast
 	AsOf    string
@@ -68,7 +69,7 @@ type footView struct {
 type joinForecast struct{ Need, When string }
 
 func boardFoot(sc *scene) footView {
-	f := footView{Waiting: waitingWords(sc.snap), Hours: hoursToday(sc.snap.Rules.Hours, sc.now.In(sc.axis.zone))}
+	f := footView{Waiting: waitingWords(sc.snap), Table: tableWords(sc), Hours: hoursToday(sc.snap.Rules.Hours, sc.now.In(sc.axis.zone))}
 	t := teller{now: sc.now, zone: sc.axis.zone}
 	f.AsOf, f.Old = t.at(sc.now), sc.oldForecast()
 	for _, n := range needs(sc.snap) {
@@ -146,7 +147,10 @@ type wallView struct {
 }
 
 // calledView is one call on the wall: a word, never a name.
-type calledView struct{ Word, Machine, Until string }
+type calledView struct {
+	Word, Machine, Until string
+	OnWay                bool
+}
 
 func wallLive(sc *scene) wallView {
 	local := sc.now.In(sc.axis.zone)
@@ -156,7 +160,7 @@ func wallLive(sc *scene) wallView {
 		if t.State != queue.Called {
 			continue
 		}
-		c := calledView{Word: callWord(t.ID), Until: clock(t.HoldUntil, sc.now, sc.axis.zone)}
+		c := calledView{Word: callWord(t.ID), OnWay: !t.OnWay.IsZero(), Until: clock(t.HoldUntil, sc.now, sc.axis.zone)}
 		if m := sc.snap.Machine(t.Machine); m != nil {
 			c.Machine = machineName(m)
 		}

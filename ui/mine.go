@@ -14,6 +14,7 @@ type ownership struct {
 	turns  []*queue.Turn // waiting or called, own ones
 	loads  map[coordinator.MachineID]bool
 	held   map[coordinator.MachineID]bool
+	table  []coordinator.TableLoad
 }
 
 // ownershipOf looks through a snapshot; nil for a visitor to whom nothing in
@@ -39,7 +40,12 @@ func ownershipOf(snap *coordinator.Snapshot, p *coordinator.Person) *ownership {
 			o.loads[m.ID] = true
 		}
 	}
-	if len(o.turns)+len(o.loads) == 0 {
+	for _, l := range snap.Table {
+		if l.Of(p.ID, p.Home) {
+			o.table = append(o.table, l)
+		}
+	}
+	if len(o.turns)+len(o.loads)+len(o.table) == 0 {
 		return nil
 	}
 	return o
@@ -89,6 +95,7 @@ type mineView struct {
 	Say     string // for screen readers, when it changes
 	Turns   []turnView
 	Loads   []loadView
+	Table   []tableView
 	Problem *problem
 }
 
@@ -108,6 +115,7 @@ type turnView struct {
 	Later                 []laterChoice
 	// Closes: the room has opening hours, so that the turn leaves at closing, or not.
 	Closes, LeavesAtClosing bool
+	OnWay                   bool // they said that they are coming
 	Ahead                   bool // called before its wash has ended
 }
 
@@ -147,6 +155,9 @@ func (sc *scene) mine(o *ownership) *mineView {
 			v.Loads = append(v.Loads, sc.loadView(m, o.person))
 		}
 	}
+	for _, l := range o.table {
+		v.Table = append(v.Table, sc.tableView(&l))
+	}
 	v.Say = v.say()
 	return v
 }
@@ -163,7 +174,7 @@ func (sc *scene) turnView(t *queue.Turn) turnView {
 		v.NotBefore = tell.at(t.NotBefore)
 	}
 	if v.Called {
-		v.Until = tell.at(t.HoldUntil)
+		v.Until, v.OnWay = tell.at(t.HoldUntil), !t.OnWay.IsZero()
 		if m := sc.snap.Machine(t.Machine); m != nil {
 			v.Machine, v.MachineLink = machineName(m), machinePath(sc.snap.Room, m.ID)
 			v.Ahead = m.Hold != nil && m.Hold.Ahead

@@ -48,6 +48,8 @@ var thanks = map[string]string{
 	"not-mine":   "Noted: that start was not yours, and your turn is called again.",
 	"still":      "Noted: your load is still inside.",
 	"more":       "Noted: you have more time for this load.",
+	"coming":     "The others can see that somebody is on the way.",
+	"fetched":    "Noted: it is no longer on the table. Thank you.",
 	"dries":      "A dryer is booked: you are called as the wash ends.",
 	"chosen":     "Noted.",
 	"left":       "You left the queue.",

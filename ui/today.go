@@ -21,7 +21,7 @@ func hands(sc *scene) []handView {
 			}
 		}
 	}
-	return out
+	return append(out, tableHands(sc)...)
 }
 
 func faultHand(sc *scene, m *coordinator.MachineView) (handView, bool) {

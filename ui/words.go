@@ -121,6 +121,9 @@ func (t teller) detail(m *coordinator.MachineView) string {
 	if m.Hold != nil && m.Status != coordinator.Held {
 		parts = append(parts, "the next in the queue is called to it until "+t.at(m.Hold.Until))
 	}
+	if m.Hold != nil && m.Hold.OnWay {
+		parts = append(parts, "somebody is on the way")
+	}
 	if t.own && m.Load != nil {
 		parts = append(parts, "your load")
 	}

@@ -1,0 +1,93 @@
+package ui
+
+import (
+	"fmt"
+	"strconv"
+
+	"github.com/labstack/echo/v4"
+
+	"drumturn/coordinator"
+)
+
+// tableView is a load of the visitor's that lies on the table.
+type tableView struct {
+	Load        coordinator.LoadID
+	At, Machine string
+}
+
+func (sc *scene) tableView(l *coordinator.TableLoad) tableView {
+	v := tableView{Load: l.Load, At: clock(l.At, sc.now, sc.axis.zone), Machine: "a machine"}
+	if m := sc.snap.Machine(l.Machine); m != nil {
+		v.Machine = machineName(m)
+	}
+	return v
+}
+
+// tableWords says what lies on the table, for everybody and without names.
+func tableWords(sc *scene) string {
+	list := sc.snap.Table
+	if len(list) == 0 {
+		return ""
+	}
+	oldest := sc.tableView(&list[0])
+	if len(list) == 1 {
+		return fmt.Sprintf("A load lies on the table, since %s, from %s.", oldest.At, oldest.Machine)
+	}
+	return fmt.Sprintf("%d loads lie on the table, the first since %s, from %s.", len(list), oldest.At, oldest.Machine)
+}
+
+// tableHands are the loads that the manager should do something about.
+func tableHands(sc *scene) []handView {
+	var out []handView
+	for i := range sc.snap.Table {
+		l := &sc.snap.Table[i]
+		if !l.Forgotten {
+			continue
+		}
+		v := sc.tableView(l)
+		out = append(out, handView{
+			Room: sc.snap.Name, Machine: v.Machine, Link: roomPath(sc.snap.Room), What: "A load from it lies on the table since " + v.At + ".",
+			Act: "/manager" + roomPath(sc.snap.Room) + "/table", Do: strconv.FormatUint(uint64(l.Load), 10), Button: "It is gone",
+		})
+	}
+	return out
+}
+
+// fetch is somebody who took their load from the table.
+func (s *Server) fetch(c echo.Context) error {
+	sc, err := s.sceneOf(c)
+	if err != nil {
+		return err
+	}
+	who := s.visitor(c)
+	if who == nil {
+		return signedOut
+	}
+	f, err := parseForm(c.Request(), field{"load", "Load", 20, false})
+	if err == nil {
+		id, _ := strconv.ParseUint(f["load"], 10, 64)
+		_, err = s.do(c, sc, coordinator.Fetched{Load: coordinator.LoadID(id), Person: who.ID, Home: who.Home})
+	}
+	return s.after(c, sc, "mine", f, err, "fetched")
+}
+
+// clearTable is the manager who found the table empty, or emptied it.
+func (s *Server) clearTable(c echo.Context) error {
+	who, sc, err := s.managerScene(c)
+	if err != nil {
+		return err
+	}
+	f, err := parseForm(c.Request(), field{"do", "Load", 20, false})
+	if err == nil {
+		id, _ := strconv.ParseUint(f["do"], 10, 64)
+		_, err = s.do(c, sc, coordinator.Fetched{Load: coordinator.LoadID(id), Person: who.ID, Manager: true})
+	}
+	if err == nil {
+		return s.redirect(c, "/manager")
+	}
+	status, text, known := refusal(err)
+	if !known {
+		return err
+	}
+	return s.showToday(c, status, &problem{Form: "table", Text: text, Typed: f})
+}
