@@ -27,7 +27,7 @@ func Buttons(n *coordinator.Notice, lang string) []Button {
 		}
 		return out
 	case coordinator.TurnCalled:
-		return []Button{button("let-next")}
+		return []Button{button("on-my-way"), button("let-next")}
 	case coordinator.LoadBegun:
 		return []Button{button("not-me")}
 	case coordinator.LoadMoved, coordinator.LoadTaken:

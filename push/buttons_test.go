@@ -16,7 +16,7 @@ import (
 // only tell offer nothing, and those to managers neither.
 func TestButtons(t *testing.T) {
 	want := map[coordinator.NoticeKind]string{
-		coordinator.LoadReady: "collected more-time", coordinator.LoadNudge: "collected more-time", coordinator.TurnCalled: "let-next",
+		coordinator.LoadReady: "collected more-time", coordinator.LoadNudge: "collected more-time", coordinator.TurnCalled: "on-my-way let-next",
 		coordinator.LoadBegun: "not-me", coordinator.LoadMoved: "still-inside", coordinator.LoadTaken: "still-inside",
 	}
 	for _, kind := range append(coordinator.ResidentKinds(), coordinator.ManagerKinds()...) {

@@ -35,7 +35,7 @@ func TestSendsWhatIsDue(t *testing.T) {
 		}
 		want := Payload{
 			Title: "It's your turn", Body: "Washer 2 (Cellar) is kept for you until 00:10.", Tag: "cellar/turn/3", URL: "/r/cellar",
-			Kind: coordinator.TurnCalled, At: n.Made.UTC(), Post: "/r/cellar/turns/3", Buttons: []Button{{"let-next", "Let the next go first"}},
+			Kind: coordinator.TurnCalled, At: n.Made.UTC(), Post: "/r/cellar/turns/3", Buttons: []Button{{"on-my-way", "I am on my way"}, {"let-next", "Let the next go first"}},
 		}
 		if !reflect.DeepEqual(m.Payload, want) {
 			t.Errorf("payload %+v", m.Payload)

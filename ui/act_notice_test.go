@@ -50,6 +50,7 @@ func TestButtonsOfNotices(t *testing.T) {
 		{"/r/cellar/loads/8", "more-time", "Sie haben bis " + until + " Zeit, Ihre Ladung abzuholen.", coordinator.MoreTime{Load: 8, Person: "dan", Home: "h6"}},
 		{"/r/cellar/loads/8", "not-me", "Dieser Start war nicht Ihrer. Sie werden wieder aufgerufen.", coordinator.NotMe{Load: 8, Person: "dan", Home: "h6"}},
 		{"/r/cellar/loads/8", "still-inside", "Ihre Ladung ist noch darin.", coordinator.StillInside{Load: 8, Person: "dan", Home: "h6"}},
+		{"/r/cellar/turns/6", "on-my-way", "Die anderen sehen, dass jemand unterwegs ist.", coordinator.OnMyWay{Turn: 6, Person: "dan", Home: "h6"}},
 		{"/r/cellar/turns/6", "let-next", "Die Nächsten sind zuerst dran. Ihr Platz dahinter bleibt Ihnen.", coordinator.LetNext{Turn: 6, Person: "dan", Home: "h6"}},
 	} {
 		status, said := pressed(t, s, c.path, c.do)

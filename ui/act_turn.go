@@ -79,7 +79,7 @@ func (s *Server) changeTurn(c echo.Context) error {
 	if err == nil {
 		_, err = s.do(c, sc, ev)
 	}
-	if f["do"] == "let-next" && fromNotice(c) {
+	if (f["do"] == "let-next" || f["do"] == "on-my-way") && fromNotice(c) {
 		return s.answerNotice(c, sc, f["do"], err)
 	}
 	return s.after(c, sc, "mine", f, err, done)

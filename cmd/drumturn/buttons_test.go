@@ -103,7 +103,12 @@ func TestLetTheNextGoFirst(t *testing.T) {
 	ben := w.visitor()
 	ben.join("14", "ben")
 	ben.post("/r/cellar/turns", "need", "wash")
-	h.reads(h.gets(phone, 1), "It's your turn | Washer 1 (Cellar) is kept for you until 18:10. | [Let the next go first]")
+	h.reads(h.gets(phone, 1), "It's your turn | Washer 1 (Cellar) is kept for you until 18:10. | [I am on my way] | [Let the next go first]")
+	h.presses("on-my-way")
+	h.reads(h.shows(), "Noted | The others see that somebody is on the way.")
+	if m := w.wants("1", coordinator.Held); !m.Hold.OnWay {
+		t.Errorf("nobody sees that they are on the way: %+v", m.Hold)
+	}
 	h.presses("let-next")
 	h.reads(h.shows(), "Noted | The next one goes first. You keep your place behind them.")
 	called := coordinator.PersonID("")
