@@ -40,6 +40,12 @@ func NewHouse(hash func(secret string) string) *House {
 	for who, home := range map[coordinator.PersonID]string{"ann": "12", "bob": "3", "cat": "5", "dan": "6", "fay": "8", "zed": "9", Manager: ""} {
 		h.enrol(who, home, hash(Secret(who)))
 	}
+	zed := h.people.Persons["zed"]
+	zed.Mail = coordinator.Mail{
+		Address: "zed@example.org", Since: Noon.AddDate(0, -1, 0), Off: mailOff,
+		Asked: coordinator.MailAsked{Address: "zed@example.net", Hash: "-", Expires: Noon.AddDate(1, 0, 0)},
+	}
+	h.people.Persons["zed"] = zed
 	return h
 }
 

@@ -1,6 +1,8 @@
 package specimen
 
 import (
+	"time"
+
 	"drumturn/coordinator"
 	"drumturn/queue"
 )
@@ -21,6 +23,18 @@ const WallKey = "wallkey"
 
 // Manager is who signs in as the manager.
 const Manager coordinator.PersonID = "boss"
+
+// mailOff is the secret in the links that end e-mails to zed.
+const mailOff = "no-more"
+
+// Letters takes e-mails and sends none.
+type Letters struct{}
+
+// Confirm implements ui.Letters.
+func (Letters) Confirm(_, _, _, _ string, _ time.Duration) bool { return true }
+
+// Return implements ui.Letters.
+func (Letters) Return(_, _, _, _, _ string, _ time.Duration) bool { return true }
 
 // States lists every page in every state.
 func States() []State {
@@ -48,6 +62,10 @@ func States() []State {
 		{Name: "me", Path: "/me", Who: "fay"},
 		{Name: "me-nobody", Path: "/me"},
 		{Name: "notices", Path: "/me/notices", Who: "fay"},
+		{Name: "notices-by-mail", Path: "/me/notices", Who: "zed"},
+		{Name: "mail-confirm", Path: "/mail/confirm?code=ABCD-2345"},
+		{Name: "mail-off", Path: "/mail/off?of=" + mailOff},
+		{Name: "mail-ended", Path: "/mail/off?of=used"},
 		{Name: "offline", Path: "/offline"},
 		{Name: "not-found", Path: "/nothing"},
 		{Name: "wall", Path: "/r/cellar/wall?key=" + WallKey, Wall: true},
