@@ -25,7 +25,7 @@ import (
 
 // chromium finds the browser. Without one the test is skipped, but not where
 // CI says that everything is there.
-func chromium(t *testing.T) string {
+func chromium(t testing.TB) string {
 	t.Helper()
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
 		if path, err := exec.LookPath(name); err == nil {
@@ -46,7 +46,7 @@ type browser struct {
 	bad []string
 }
 
-func openBrowser(t *testing.T) *browser {
+func openBrowser(t testing.TB) *browser {
 	t.Helper()
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium(t)),
 		chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
@@ -83,7 +83,7 @@ func (b *browser) complaints() []string {
 	return slices.Clone(b.bad)
 }
 
-func (b *browser) do(t *testing.T, steps ...chromedp.Action[chromedp.Void]) {
+func (b *browser) do(t testing.TB, steps ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
 	defer cancel()
@@ -94,7 +94,7 @@ func (b *browser) do(t *testing.T, steps ...chromedp.Action[chromedp.Void]) {
 
 // until waits for a JavaScript expression to be true, also across the loading
 // of another page.
-func (b *browser) until(t *testing.T, expression string) {
+func (b *browser) until(t testing.TB, expression string) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
 	defer cancel()
@@ -115,7 +115,7 @@ func (b *browser) until(t *testing.T, expression string) {
 // or that came before the next page had a body.
 var leftThePage = regexp.MustCompile(`navigated or closed|context was destroyed|Cannot find context|of null`)
 
-func (b *browser) value(t *testing.T, expression string) string {
+func (b *browser) value(t testing.TB, expression string) string {
 	t.Helper()
 	got, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](expression, chromedp.EvalAwaitPromise))
 	if err != nil {
@@ -125,7 +125,7 @@ func (b *browser) value(t *testing.T, expression string) string {
 }
 
 // media sets the size of the window and the scheme of colours.
-func (b *browser) media(t *testing.T, width, height int64, scheme string) {
+func (b *browser) media(t testing.TB, width, height int64, scheme string) {
 	t.Helper()
 	b.do(t, chromedp.EmulateViewport(width, height))
 	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{

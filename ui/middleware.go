@@ -95,7 +95,7 @@ func (s *Server) incompressible(c echo.Context) bool {
 			return true
 		}
 	}
-	return false
+	return s.nobodys(c)
 }
 
 func (s *Server) logPanic(c echo.Context, err error, stack []byte) error {

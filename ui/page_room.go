@@ -77,11 +77,37 @@ func (s *Server) roomPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.showRoom(c, sc, http.StatusOK, nil)
+	if !s.nobodys(c) {
+		return s.showRoom(c, sc, http.StatusOK, nil)
+	}
+	file, err := sc.visitors(func() ([]byte, error) { return s.page(c, "room", s.viewRoom(c, sc, nil)) })
+	if err != nil {
+		return err
+	}
+	s.pageHeaders(c)
+	return sendFile(c, file)
+}
+
+// nobodys reports whether a request is for a room's page by somebody without any
+// session, who sees what all such visitors see.
+func (s *Server) nobodys(c echo.Context) bool {
+	if c.Path() != "/r/:room" || c.Request().Method == http.MethodPost || c.Request().URL.RawQuery != "" {
+		return false
+	}
+	for _, name := range []string{s.cookies.resident, s.cookies.manager} {
+		if _, err := c.Cookie(name); err == nil {
+			return false
+		}
+	}
+	return true
 }
 
 // showRoom renders the room; p is a refusal to show in it.
 func (s *Server) showRoom(c echo.Context, sc *scene, status int, p *problem) error {
+	return s.render(c, status, "room", s.viewRoom(c, sc, p))
+}
+
+func (s *Server) viewRoom(c echo.Context, sc *scene, p *problem) roomView {
 	who := s.visitor(c)
 	own := ownershipOf(sc.snap, who)
 	v := roomView{
@@ -102,7 +128,7 @@ func (s *Server) showRoom(c echo.Context, sc *scene, status int, p *problem) err
 	}
 	v.Mine = htmlText(s.minePanel(sc, own, mineProblem))
 	v.PushAsk = v.HasTurn && s.o.VAPIDKey != "" && len(s.o.House.People().Devices(who.ID)) == 0
-	return s.render(c, status, "room", v)
+	return v
 }
 
 // takeForm offers what the room's machines can serve, no more.

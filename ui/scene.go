@@ -7,6 +7,8 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/labstack/echo/v4"
+
 	"drumturn/coordinator"
 	"drumturn/queue"
 )
@@ -26,6 +28,24 @@ type scene struct {
 	public     []byte     // the whole board for somebody without a load or turn
 	frame      []byte     // public as an event
 	wall       func() []byte
+
+	visiting sync.Mutex // guards visit
+	visit    *assetFile // the room's page for visitors without an account
+}
+
+// visitors is the room's page as all see it who have no account here, made and
+// compressed once.
+func (sc *scene) visitors(make func() ([]byte, error)) (assetFile, error) {
+	sc.visiting.Lock()
+	defer sc.visiting.Unlock()
+	if sc.visit == nil {
+		html, err := make()
+		if err != nil {
+			return assetFile{}, err
+		}
+		sc.visit = &assetFile{kind: echo.MIMETextHTMLCharsetUTF8, plain: html, zipped: zip(html)}
+	}
+	return *sc.visit, nil
 }
 
 // sceneRow is a machine's row in its two forms.

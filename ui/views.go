@@ -81,20 +81,34 @@ type pageView struct {
 // render writes a page. Pages differ from visitor to visitor, so nothing
 // between here and the browser may keep them.
 func (s *Server) render(c echo.Context, status int, name string, data any) error {
-	page, ok := s.views.pages[name]
-	if !ok {
-		return fmt.Errorf("no page %q", name)
+	html, err := s.page(c, name, data)
+	if err != nil {
+		return err
 	}
-	view := pageView{Data: data, Page: name, Who: s.visitor(c), Manager: s.manager(c)}
-	var b bytes.Buffer
-	if err := page.ExecuteTemplate(&b, "page", view); err != nil {
-		return fmt.Errorf("page %s: %w", name, err)
-	}
+	s.pageHeaders(c)
+	return c.HTMLBlob(status, html)
+}
+
+// pageHeaders say what may be kept of a page.
+func (s *Server) pageHeaders(c echo.Context) {
 	c.Response().Header().Set("Cache-Control", "private, no-cache")
 	if strings.HasPrefix(c.Path(), "/manager") {
 		c.Response().Header().Set("Cache-Control", "no-store")
 	}
-	return c.HTMLBlob(status, b.Bytes())
+}
+
+// page is a page as whoever asks is to see it.
+func (s *Server) page(c echo.Context, name string, data any) ([]byte, error) {
+	page, ok := s.views.pages[name]
+	if !ok {
+		return nil, fmt.Errorf("no page %q", name)
+	}
+	view := pageView{Data: data, Page: name, Who: s.visitor(c), Manager: s.manager(c)}
+	var b bytes.Buffer
+	if err := page.ExecuteTemplate(&b, "page", view); err != nil {
+		return nil, fmt.Errorf("page %s: %w", name, err)
+	}
+	return b.Bytes(), nil
 }
 
 // problem is a refusal shown next to the form that it is about, and Typed what

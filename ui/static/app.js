@@ -245,8 +245,13 @@ const canPush = 'serviceWorker' in navigator && 'PushManager' in window && 'Noti
 // whether it is (standalone), and have no notices for one that is not.
 const needsHomeScreen = !canPush && navigator.standalone === false;
 
+// The worker comes after the page: its files must not delay what is looked at.
+const loaded = new Promise((resolve) => {
+  if (document.readyState === 'complete') resolve();
+  else window.addEventListener('load', resolve, { once: true });
+});
 const worker = 'serviceWorker' in navigator
-  ? navigator.serviceWorker.register(`${base}/sw.js`, { scope: `${base}/`, updateViaCache: 'none' })
+  ? loaded.then(() => navigator.serviceWorker.register(`${base}/sw.js`, { scope: `${base}/`, updateViaCache: 'none' }))
   : Promise.reject(new Error(words.noPush));
 worker.catch(() => {}); // Said when somebody asks to be told.
 

@@ -13,9 +13,9 @@ self.addEventListener('install', (event) => {
   self.skipWaiting();
   event.waitUntil((async () => {
     const files = await caches.open(filesCache);
-    const wanted = [offline, ...['app.css', 'app.js', 'wall.js'].map((name) => `${base}/static/${self.sum}/${name}`)];
+    const wanted = ['app.css', 'app.js'].map((name) => `${base}/static/${self.sum}/${name}`);
     // Notices must work even where nothing can be kept.
-    await files.addAll(wanted.map((path) => new Request(path, { cache: 'reload' }))).catch(() => {});
+    await files.addAll([new Request(offline, { cache: 'reload' }), ...wanted]).catch(() => {});
   })());
 });
 

@@ -7,6 +7,9 @@ const wall = document.getElementById('wall');
 const main = document.getElementById('main');
 const lang = document.documentElement.lang;
 
+// The worker keeps what every page needs, and this file is not among that.
+window.caches?.open(`files-${document.body.dataset.sum}`).then((files) => files.add(import.meta.url)).catch(() => {});
+
 // --- calls that are heard -----------------------------------------------------
 
 // What sounds is chosen at each screen, by its button or by ?sound= in its
