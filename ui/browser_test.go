@@ -85,7 +85,7 @@ func (b *browser) complaints() []string {
 
 func (b *browser) do(t testing.TB, steps ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	ctx, cancel := context.WithTimeout(b.ctx, time.Minute)
 	defer cancel()
 	if err := chromedp.Do(ctx, steps...); err != nil {
 		t.Fatalf("browser: %v\nconsole: %q", err, b.complaints())
@@ -96,7 +96,7 @@ func (b *browser) do(t testing.TB, steps ...chromedp.Action[chromedp.Void]) {
 // of another page.
 func (b *browser) until(t testing.TB, expression string) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	ctx, cancel := context.WithTimeout(b.ctx, time.Minute)
 	defer cancel()
 	for {
 		_, err := chromedp.Run(ctx, chromedp.Poll[bool](expression))
