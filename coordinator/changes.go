@@ -66,6 +66,7 @@ const (
 	FactClaimed   FactKind = "claimed"
 	FactNotMine   FactKind = "not-mine"
 	FactCollected FactKind = "collected" // Wait: since told-at; Note: how
+	FactShared    FactKind = "shared"    // somebody of another home has laundry in the load too
 	FactFetched   FactKind = "fetched"   // a load was taken from the table; Wait: since it was put there
 	FactStillIn   FactKind = "still-in"  // a report of collection was contradicted
 	FactNudged    FactKind = "nudged"    // Note: step and audience

@@ -105,6 +105,20 @@ type (
 		Person  PersonID
 		Home    HomeID
 	}
+	// OfferShare lets the owner of a load invite a neighbour of another home to share
+	// it, by a one-time code of which the room keeps the hash only.
+	OfferShare struct {
+		Machine MachineID
+		Person  PersonID
+		Home    HomeID
+		Hash    string
+	}
+	// ShareLoad takes such an offer.
+	ShareLoad struct {
+		Hash   string
+		Person PersonID
+		Home   HomeID
+	}
 	// StillInside contradicts a report that the person's load was collected.
 	StillInside struct {
 		Machine MachineID
@@ -201,6 +215,8 @@ func (NotMe) roomEvent()         {}
 func (Collect) roomEvent()       {}
 func (MoreTime) roomEvent()      {}
 func (DryAfter) roomEvent()      {}
+func (OfferShare) roomEvent()    {}
+func (ShareLoad) roomEvent()     {}
 func (StillInside) roomEvent()   {}
 func (Fetched) roomEvent()       {}
 func (Door) roomEvent()          {}

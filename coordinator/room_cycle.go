@@ -242,13 +242,24 @@ func (r *Room) stoppedAhead(l *Load) bool {
 	return l.Reason == EndStopped && slices.ContainsFunc(r.state.Turns, func(t queue.Turn) bool { return t.Behind == uint64(l.ID) })
 }
 
-// tellReady tells the owner that the load is ready.
+// tellReady tells the owner that the load is ready, and whoever shares it.
 func (r *Room) tellReady(i int, l *Load, now time.Time) {
-	r.tell(i, Notice{
-		Subject: Subject{Load: l.ID}, Kind: LoadReady, Step: r.again(), To: l.Owner,
+	r.tellReadyTo(i, l, l.Owner, now)
+	for _, s := range l.Shared {
+		r.tellReadyTo(i, l, s.Person, now)
+	}
+}
+
+// tellReadyTo tells one of them; only the owner is offered more time.
+func (r *Room) tellReadyTo(i int, l *Load, who PersonID, now time.Time) {
+	n := Notice{
+		Subject: Subject{Load: l.ID}, Kind: LoadReady, Step: r.again(), To: who,
 		ReadyAt: l.ReadyAt, Reason: string(l.Reason), UsefulUntil: now.Add(usefulReady),
-		MoreTime: r.offersMore(i, now),
-	})
+	}
+	if who == l.Owner {
+		n.MoreTime = r.offersMore(i, now)
+	}
+	r.tell(i, n)
 }
 
 // cycleResumed takes back an end that was declared too soon.

@@ -30,6 +30,8 @@ func (r *Room) handle(now time.Time, ev Event) error {
 		return r.movedOut(e)
 	case HoldLonger:
 		return r.holdLonger(e)
+	case ShareLoad:
+		return r.shareLoad(e)
 	case Fetched:
 		return r.fetched(now, e)
 	case SetRules:
@@ -53,6 +55,8 @@ func (r *Room) handleAtMachine(now time.Time, ev Event) error {
 		return r.atLoad(e.Machine, e.Load, func(i int) error { return r.moreTime(now, i, e) })
 	case DryAfter:
 		return r.at(e.Machine, func(i int) error { return r.dryAfter(now, i, e) })
+	case OfferShare:
+		return r.at(e.Machine, func(i int) error { return r.offerShare(i, e) })
 	case StillInside:
 		return r.atEmptied(e.Machine, e.Load, func(i int) error { return r.stillInside(now, i, e) })
 	case ReportFault:

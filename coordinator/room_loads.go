@@ -90,7 +90,7 @@ func (r *Room) notMe(now time.Time, i int, e NotMe) error {
 	r.withdraw(Subject{Load: l.ID})
 	r.fact(Fact{Kind: FactNotMine, Machine: l.Machine, Person: l.Owner, Home: l.Home, Turn: l.Turn, Load: l.ID})
 	turn := l.Turn
-	l.Owner, l.Home, l.Turn = "", "", 0
+	l.Owner, l.Home, l.Turn, l.Shared, l.ShareHash = "", "", 0, nil, ""
 	r.dropBooked(l.ID)
 	r.waitAgain(turn)
 	r.markPast(i, l, now)
@@ -137,7 +137,7 @@ func (r *Room) collect(i int, e Collect) error {
 	r.reply.Load = l.ID
 	how := byAnybody
 	switch {
-	case l.mine(e.Person, e.Home):
+	case l.mine(e.Person, e.Home) || l.SharedWith(e.Person, e.Home):
 		how = byOwner
 	case e.OnTable:
 		how = byTable
@@ -150,21 +150,18 @@ func (r *Room) collect(i int, e Collect) error {
 	return nil
 }
 
-// tellTaken tells the owner that somebody else emptied the machine.
+// tellTaken tells whoever has laundry in the load that somebody else emptied the
+// machine; nobody, where its owner did and shares it with nobody. emptied
+// withdraws what is unsent about the load; withdrawals of a set come before its
+// notices, so these stand.
 func (r *Room) tellTaken(i int, l *Load, e Collect, how string) {
-	if l.Owner == "" || how == byOwner {
-		return
+	switch {
+	case how == byOwner && len(l.Shared) == 0:
+	case how != byOwner && e.OnTable:
+		r.tellOthers(i, l, "", LoadMoved)
+	default:
+		r.tellOthers(i, l, e.Person, LoadTaken)
 	}
-	kind := LoadTaken
-	if e.OnTable {
-		kind = LoadMoved
-	}
-	// emptied withdraws what is unsent about the load; withdrawals of a set come
-	// before its notices, so this one stands.
-	r.tell(i, Notice{
-		Subject: Subject{Load: l.ID}, Kind: kind, Step: r.again(), To: l.Owner,
-		ReadyAt: l.ReadyAt, UsefulUntil: r.state.Now.Add(12 * time.Hour),
-	})
 }
 
 // emptied closes load l of machine i: collected, as f says by whom and how.
@@ -228,7 +225,7 @@ func (r *Room) stillInside(now time.Time, i int, e StillInside) error {
 		return Refuse(Conflict, "still.next", "Another load has been started in this machine since.")
 	case m.Emptied == nil || now.Sub(m.EmptiedAt) > contradictWithin:
 		return Refuse(NotFound, "still.none", "No load was reported collected here lately.")
-	case !m.Emptied.mine(e.Person, e.Home):
+	case !m.Emptied.mine(e.Person, e.Home) && !m.Emptied.SharedWith(e.Person, e.Home):
 		return Refuse(NotAllowed, "still.foreign", "That load was not yours.")
 	}
 	l := *m.Emptied

@@ -158,6 +158,8 @@ func (w *twins) act(rt *rapid.T) {
 		StillInside{Machine: id, Person: person, Home: home},
 		DryAfter{Machine: id, Person: person, Home: home},
 		Collect{Machine: id, Person: person, Home: home, OnTable: true},
+		OfferShare{Machine: id, Person: person, Home: home, Hash: "a"},
+		ShareLoad{Hash: "a", Person: person, Home: home},
 		Fetched{Load: 1, Person: person, Home: home},
 		OnMyWay{Turn: turn, Person: person, Home: home},
 		HoldLonger{Home: home, On: true},

@@ -154,6 +154,7 @@ func (r *Room) movedOut(e MovedOut) error {
 		}
 	}
 	for i := range r.state.Loads {
+		r.state.Loads[i].unshare(theirs)
 		if l := &r.state.Loads[i]; l.Owner != "" && theirs(l.Owner, l.Home) {
 			l.Owner, l.Home, l.Turn = "", "", 0
 			r.withdraw(Subject{Load: l.ID})

@@ -90,6 +90,10 @@ type Load struct {
 	Past      TurnID    `json:",omitempty"`
 	PastSince time.Time `json:",omitzero"`
 	PastTold  bool      `json:",omitempty"`
+	// Shared are people of other homes who have laundry in it too. ShareHash is the
+	// hash of the one-time code by which the owner invites another one.
+	Shared    []Sharer `json:",omitempty"`
+	ShareHash string   `json:",omitempty"`
 	// MoreUntil is until when the owner asked for more time, MoreTold that they
 	// were told that it is over. A load gets more time once.
 	MoreUntil time.Time `json:",omitzero"`

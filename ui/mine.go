@@ -56,7 +56,7 @@ func ownLoad(m *coordinator.MachineView, p *coordinator.Person) bool {
 	if m.Load == nil || p == nil {
 		return false
 	}
-	return m.Load.Owner == p.ID || (m.Load.Owner != "" && p.Home != "" && m.Load.Home == p.Home)
+	return m.Load.Owner == p.ID || m.Load.SharedWith(p.ID, p.Home) || (m.Load.Owner != "" && p.Home != "" && m.Load.Home == p.Home)
 }
 
 func (o *ownership) has(m *coordinator.MachineView) bool {
@@ -137,6 +137,8 @@ type loadView struct {
 	Shared            bool // of the home, not of this person
 	SomebodyWaits     string
 	CanNotMe, Stopped bool
+	With              int    // how many neighbours share it
+	Neighbour         bool   // it is a neighbour's, shared by this person or home
 	CanDry            bool   // a dryer can be booked behind it
 	MoreTime          string // how much more time the owner can ask for; empty: none
 }
@@ -221,6 +223,7 @@ func (sc *scene) loadView(m *coordinator.MachineView, p *coordinator.Person) loa
 		}
 	}
 	v.MoreTime = moreTime(m)
+	v.With, v.Neighbour = len(m.Load.Shared), m.Load.SharedWith(p.ID, p.Home)
 	v.CanDry = canDryAfter(sc.snap, m)
 	sincestart := sc.now.Sub(m.Load.StartedAt)
 	v.CanNotMe = m.Load.Owner == p.ID && m.Load.Turn != 0 && !v.Ready && sincestart <= sc.snap.Rules.NotMeWithin

@@ -120,5 +120,5 @@ var factSentences = map[coordinator.FactKind]string{
 	coordinator.FactLevels: "The machine's levels changed", coordinator.FactAssumed: "Nobody waits: assumed to be empty",
 	coordinator.FactForgotten: "A load is forgotten", coordinator.FactOvertook: "Started by nobody who was called while somebody waited",
 	coordinator.FactMoreTime: "Asked for more time", coordinator.FactTestRun: "A short test run gave the turn back", coordinator.FactChose: "Chose",
-	coordinator.FactOnWay: "Is on the way", coordinator.FactFetched: "Taken from the table",
+	coordinator.FactOnWay: "Is on the way", coordinator.FactShared: "A neighbour shares the load", coordinator.FactFetched: "Taken from the table",
 }

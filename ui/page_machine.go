@@ -24,7 +24,8 @@ type machineView struct {
 	Thanks                      string
 	Problem                     *problem
 	MoreTime                    string
-	CanDry                      bool
+	CanDry, CanShare            bool
+	ShareCode                   string // the offer just made
 	ID                          string
 	// Code is the machine's secret, once the visitor has shown it; AtMachine
 	// says that they may speak for what is in it, by that code or as a resident.
@@ -91,6 +92,7 @@ func viewMachine(sc *scene, m *coordinator.MachineView, who *coordinator.Person)
 		Dryer:      m.Kind != queue.Washer, Washer: m.Kind != queue.Dryer, Out: m.Status == coordinator.Out, ID: sc.id,
 	}
 	if mine {
+		v.CanShare = !m.Load.SharedWith(who.ID, who.Home)
 		v.MoreTime, v.CanDry = moreTime(m), canDryAfter(sc.snap, m)
 	}
 	if mine && !ready {

@@ -49,6 +49,7 @@ var thanks = map[string]string{
 	"still":      "Noted: your load is still inside.",
 	"more":       "Noted: you have more time for this load.",
 	"coming":     "The others can see that somebody is on the way.",
+	"shares":     "You share that load: you are told when it is done.",
 	"fetched":    "Noted: it is no longer on the table. Thank you.",
 	"dries":      "A dryer is booked: you are called as the wash ends.",
 	"chosen":     "Noted.",

@@ -27,6 +27,8 @@ func (s *Server) routes() []route {
 		{post, "/r/:room/loads/:load", s.loadAct},
 		{get, "/r/:room/m/:machine", s.machinePage},
 		{post, "/r/:room/m/:machine", s.machineAct},
+		{post, "/r/:room/share", s.shareLoad},
+		{post, "/r/:room/m/:machine/share", s.offerShare},
 		{post, "/r/:room/table", s.fetch},
 		{get, "/r/:room/wall", s.wallPage},
 		{get, "/r/:room/touch", s.touchPage},
