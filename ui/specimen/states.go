@@ -77,6 +77,7 @@ func States() []State {
 		{Name: "first-start", Path: "/manager/first?token=token"},
 		{Name: "manager", Path: "/manager", Who: Manager},
 		{Name: "manager-notices", Path: "/manager/notices", Who: Manager},
+		{Name: "manager-log", Path: "/manager/r/cellar/log", Who: Manager},
 		{Name: "manager-sheets", Path: "/manager/r/cellar/sheets", Who: Manager},
 	}
 }
