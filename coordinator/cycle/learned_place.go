@@ -74,7 +74,7 @@ func (l *Learned) place(s stop) place {
 		}
 		p *= min(1, 1.5*float64(alike+1)/float64(n+1))
 	}
-	return place{Near: p, After: s.After}
+	return place{Near: p, Amid: known * (1 - near) * (1 - m.Past.novelty()), After: s.After}
 }
 
 // afterStrong reports whether the last strong phase may have been the

@@ -39,6 +39,8 @@ type pauses struct {
 type place struct {
 	// Near is the chance that the programme was at its end.
 	Near float64
+	// Amid is the chance that it was in the midst of a programme that is known.
+	Amid float64
 	// After says that it follows a strong phase: a spin, or a dryer's heat.
 	After bool
 }
@@ -55,11 +57,14 @@ const (
 	needMost = 40 * time.Minute
 )
 
-func pauseBin(d time.Duration) int {
+func pauseBin(d time.Duration) int { return int(pauseBinAt(d)) }
+
+// pauseBinAt is the bin of d, and how far within it on the logarithm.
+func pauseBinAt(d time.Duration) float64 {
 	if d < pauseLeast {
 		return 0
 	}
-	return min(pauseBins-1, int(math.Log(float64(d)/float64(pauseLeast))/math.Log(pauseRatio)))
+	return min(pauseBins-1, math.Log(float64(d)/float64(pauseLeast))/math.Log(pauseRatio))
 }
 
 // add counts a pause after which the cycle went on.
@@ -74,7 +79,7 @@ func (p *pauses) count(d time.Duration, at place, n float64) {
 	}
 	b := pauseBin(d)
 	p.Seen[b] += n
-	p.Sum += n * d.Seconds()
+	p.Sum += n * min(d, drawnMost).Seconds()
 	switch {
 	case at.Near >= 0.5:
 		p.Near[b] += n
@@ -98,12 +103,15 @@ func (p *pauses) ended() {
 	p.Cycles = p.Cycles*fade + 1
 }
 
-// tail is how many of the counted pauses lasted at least d.
+// tail is how many of the counted pauses lasted at least d, those of a bin being
+// spread evenly over it.
 func tail(counts *[pauseBins]float64, d time.Duration) (n float64) {
-	for _, v := range counts[pauseBin(d):] {
+	at := pauseBinAt(d)
+	b := int(at)
+	for _, v := range counts[b:] {
 		n += v
 	}
-	return n
+	return n - (at-float64(b))*counts[b]
 }
 
 // habit is what the pauses of a kind of machine are like, before any is seen.
@@ -142,9 +150,22 @@ func (p *pauses) goesOn(d time.Duration, at place, h habit) float64 {
 	shrunk := max(pauseLeast, time.Duration(float64(d)/pauseStretch))
 	close := (p.Close+h.close)*longer + tail(&p.Near, shrunk)
 	on := ((1-at.Near)*rest*longer + at.Near*close) / (p.Cycles + 1)
+	on += at.Amid * halts(d)
 	stray := max(strayLeast, h.strayEnd/(1+p.Cycles))
 	return on / (on + (1-at.Near)*stray + at.Near)
 }
+
+// halts is how often a cycle is stopped by hand, for something forgotten, and goes on
+// d later or after more: one in a hundred, half of them within three minutes (a guess,
+// no source).
+func halts(d time.Duration) float64 {
+	const often, half = 0.01, 3 * time.Minute
+	return often * math.Exp2(-float64(d)/float64(half))
+}
+
+// drawnMost is what a pause counts for at the most in the mean of those that come by
+// chance: longer ones have another cause, and are in Seen.
+const drawnMost = 2 * time.Minute
 
 // drawn is the share of pauses longer than d if their lengths were drawn from an
 // exponential distribution. A meter that looks only now and then sees a turning
