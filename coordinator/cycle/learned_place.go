@@ -74,7 +74,13 @@ func (l *Learned) place(s stop) place {
 		}
 		p *= min(1, 1.5*float64(alike+1)/float64(n+1))
 	}
-	return place{Near: p, Amid: known * (1 - near) * (1 - m.Past.novelty()), After: s.After}
+	at := place{Near: p, After: s.After}
+	if l.s.Washer && time.Duration(s.Steps)*profileStep >= cycleLeast {
+		// How far a dryer is depends on the load, and the first minutes of most
+		// programmes look alike.
+		at.Amid = known * (1 - near) * (1 - m.Past.novelty())
+	}
+	return at
 }
 
 // afterStrong reports whether the last strong phase may have been the
