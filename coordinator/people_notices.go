@@ -67,7 +67,7 @@ func (s *peopleStep) setChoices(e SetChoices) error {
 	}
 	for _, kind := range e.Off {
 		if !slices.Contains(known, kind) {
-			return Refuse(Invalid, "choices.kind", "There are no notices of the kind %q.", string(kind))
+			return Refuse(Invalid, "choices.kind", "There are no notices of the kind “{kind}”.", "kind", string(kind))
 		}
 	}
 	if !e.Quiet.From.Valid() || !e.Quiet.To.Valid() {

@@ -86,7 +86,7 @@ func (s *peopleStep) handle(ev PeopleEvent) error {
 	case EndMail:
 		return s.endMail(e)
 	default:
-		return Refuse(Invalid, "event.unknown", "The building does not know what to do with that.")
+		return Refuse(Invalid, "people.event-unknown", "The building does not know what to do with that.")
 	}
 	return nil
 }
@@ -114,7 +114,7 @@ func (s *peopleStep) join(e JoinBuilding) error {
 	}
 	name := strings.TrimSpace(e.Name)
 	if len(name) > longestName || !utf8.ValidString(name) {
-		return Refuse(Invalid, "join.name", "A name can have up to %d letters.", longestName)
+		return Refuse(Invalid, "join.name", "A name can have up to {most} letters.", "most", longestName)
 	}
 	s.putPerson(Person{ID: e.NewID, Home: home, Name: name, Lang: e.Lang, Joined: s.now})
 	s.putSession(Session{Hash: e.SessionHash, Person: e.NewID, Made: s.now, Expires: e.Expires})

@@ -21,9 +21,9 @@ const homesToTakeOut = 2
 // reportFault warns the board about machine i and tells the managers. The report
 // of a second home takes the machine out of service.
 func (r *Room) reportFault(now time.Time, i int, e ReportFault) error {
-	text, err := about(e.Text, "fault.text", "Say in a few words what is wrong (at most %d characters).")
+	text, err := about(e.Text, "fault.text", "Say in a few words what is wrong (at most {most} characters).")
 	if err == nil && text == "" {
-		err = Refuse(Invalid, "fault.text", "Say in a few words what is wrong (at most %d characters).", longestFault)
+		err = Refuse(Invalid, "fault.text", "Say in a few words what is wrong (at most {most} characters).", "most", longestFault)
 	}
 	if err != nil {
 		return err
@@ -52,7 +52,7 @@ func (r *Room) reportFault(now time.Time, i int, e ReportFault) error {
 func about(text, key, sentence string) (string, error) {
 	text = strings.TrimSpace(text)
 	if utf8.RuneCountInString(text) > longestFault || !utf8.ValidString(text) {
-		return "", Refuse(Invalid, key, sentence, longestFault)
+		return "", Refuse(Invalid, key, sentence, "most", longestFault)
 	}
 	return text, nil
 }
@@ -108,7 +108,7 @@ func (r *Room) tellInside(i int, by HomeID, reason string) {
 
 // takeOut takes machine i out of service.
 func (r *Room) takeOut(i int, e TakeOut) error {
-	text, err := about(e.Text, "out.text", "Say in a few words why it is out of service (at most %d characters).")
+	text, err := about(e.Text, "out.text", "Say in a few words why it is out of service (at most {most} characters).")
 	if err != nil {
 		return err
 	}

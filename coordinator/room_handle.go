@@ -81,7 +81,7 @@ func (r *Room) handleAtMachine(now time.Time, ev Event) error {
 func (r *Room) at(id MachineID, do func(i int) error) error {
 	i := r.index(id)
 	if i < 0 {
-		return Refuse(NotFound, "machine.unknown", "There is no machine %q in this room.", id)
+		return Refuse(NotFound, "machine.unknown", "There is no machine “{machine}” in this room.", "machine", id)
 	}
 	return do(i)
 }
@@ -137,7 +137,7 @@ func (r *Room) atEmptied(id MachineID, load LoadID, do func(i int) error) error 
 func (r *Room) setRules(e SetRules) error {
 	if problems := e.Rules.Validate(); len(problems) > 0 {
 		p := problems[0]
-		return Refuse(Invalid, "rules.invalid", "House rules, %s: %s; %s.", p.Path, p.Wrong, p.Right)
+		return Refuse(Invalid, "rules.invalid", "House rules, {path}: {wrong}; {right}.", "path", p.Path, "wrong", p.Wrong, "right", p.Right)
 	}
 	r.state.Rules = e.Rules
 	r.state.Rules.Ladder = slices.Clone(e.Rules.Ladder)

@@ -85,7 +85,7 @@ func (r *Room) notMe(now time.Time, i int, e NotMe) error {
 		return Refuse(NotFound, "notme.none", "No load in this machine was taken for yours.")
 	}
 	if now.Sub(l.StartedAt) > r.state.Rules.NotMeWithin {
-		return Refuse(Conflict, "notme.late", "That was possible for %s after the start. Ask the building manager.", r.state.Rules.NotMeWithin)
+		return Refuse(Conflict, "notme.late", "That was possible for {within} after the start. Ask the building manager.", "within", r.state.Rules.NotMeWithin)
 	}
 	r.withdraw(Subject{Load: l.ID})
 	r.fact(Fact{Kind: FactNotMine, Machine: l.Machine, Person: l.Owner, Home: l.Home, Turn: l.Turn, Load: l.ID})

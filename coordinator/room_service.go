@@ -42,7 +42,7 @@ func (r *Room) startByHand(now time.Time, i int, e StartByHand) error {
 	case m.Running:
 		return Refuse(Conflict, "hand.running", "This machine is already at work.")
 	case m.Hold != nil && !r.holdIsFor(i, e.Person, e.Home):
-		return Refuse(Conflict, "hand.held", "This machine is kept for somebody else until %s.", m.Hold.Until.In(r.zone()).Format("15:04"))
+		return Refuse(Conflict, "hand.held", "This machine is kept for somebody else until {until}.", "until", m.Hold.Until.In(r.zone()).Format("15:04"))
 	}
 	m.Running, m.Start, m.Since = true, now, now
 	m.Cycle++

@@ -34,7 +34,7 @@ func (r *Room) offerShare(i int, e OfferShare) error {
 	case e.Hash == "":
 		return Refuse(Invalid, "share.code", "The offer has no code.")
 	case len(l.Shared) >= mostSharers:
-		return Refuse(OverLimit, "share.full", "This load is shared with %d neighbours already.", mostSharers)
+		return Refuse(OverLimit, "share.full", "This load is shared with {n} neighbours already.", "n", mostSharers)
 	}
 	l.ShareHash = e.Hash
 	r.reply.Load = l.ID

@@ -29,7 +29,7 @@ func (r *Room) mayJoin(e Join) error {
 		return Refuse(NotAllowed, "join.stranger", "Only residents can take a turn.")
 	}
 	if limit := r.state.Rules.Limits.TurnsPerHome; limit > 0 && r.state.Turns.Active(e.Home) >= limit {
-		return Refuse(OverLimit, "join.limit", "The house allows %d turns per home at a time. Leave one to take another.", limit)
+		return Refuse(OverLimit, "join.limit", "The house allows each home {most} turns at a time. Leave one to take another.", "most", limit)
 	}
 	probe := queue.Turn{Home: e.Home, Need: e.Need, Wishes: e.Wishes}
 	dryer := queue.Turn{Home: e.Home, Need: queue.Dry, Wishes: e.Wishes}

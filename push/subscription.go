@@ -34,18 +34,18 @@ func ValidateSubscription(endpoint, p256dh, auth string, hosts []string) (coordi
 	var none coordinator.Subscription
 	u, err := parseEndpoint(endpoint, hosts)
 	if err != nil {
-		return none, coordinator.Refuse(coordinator.Invalid, "push.endpoint", "This browser's push address cannot be used: %v.", err)
+		return none, coordinator.Refuse(coordinator.Invalid, "push.endpoint", "This browser's push address cannot be used: {why}.", "why", err)
 	}
 	point, err := decodeKey(p256dh, 65)
 	if err == nil {
 		_, err = ecdh.P256().NewPublicKey(point) // the uncompressed form only, and on the curve
 	}
 	if err != nil {
-		return none, coordinator.Refuse(coordinator.Invalid, "push.p256dh", "This browser's push key (p256dh) cannot be used: %v.", err)
+		return none, coordinator.Refuse(coordinator.Invalid, "push.p256dh", "This browser's push key (p256dh) cannot be used: {why}.", "why", err)
 	}
 	secret, err := decodeKey(auth, 16)
 	if err != nil {
-		return none, coordinator.Refuse(coordinator.Invalid, "push.auth", "This browser's push secret (auth) cannot be used: %v.", err)
+		return none, coordinator.Refuse(coordinator.Invalid, "push.auth", "This browser's push secret (auth) cannot be used: {why}.", "why", err)
 	}
 	return coordinator.Subscription{
 		ID:       endpointID(u),

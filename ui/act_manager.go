@@ -39,11 +39,11 @@ func (s *Server) managerAct(c echo.Context) error {
 	if err == nil {
 		return s.redirect(c, "/manager")
 	}
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}
-	return s.showToday(c, status, &problem{Form: "machine", Text: machineName(m) + ": " + text, Typed: f})
+	return s.showToday(c, status, &problem{Form: "machine", Text: machineName(s.lang(c), m) + ": " + text, Typed: f})
 }
 
 // managerEvent reads what the manager does to a machine.

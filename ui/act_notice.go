@@ -68,7 +68,7 @@ func (s *Server) answerNotice(c echo.Context, sc *scene, do string, err error) e
 	lang := words.For(s.visitor(c).Lang)
 	c.Response().Header().Set("Cache-Control", "no-store")
 	if err != nil {
-		status, text, known := refusal(err)
+		status, text, known := refusal(s.lang(c), err)
 		if !known {
 			return err
 		}

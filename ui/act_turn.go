@@ -126,11 +126,11 @@ func (s *Server) after(c echo.Context, sc *scene, where string, f form, err erro
 		}
 		return s.redirect(c, to)
 	}
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}
-	if now := s.scenes.get(sc.snap.Room); now != nil {
+	if now := s.scenes.get(sc.snap.Room, sc.lang()); now != nil {
 		sc = now // The refusal is about the room as it is now.
 	}
 	return s.showRoom(c, sc, status, &problem{Form: where, Text: text, Typed: f})

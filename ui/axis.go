@@ -10,8 +10,7 @@ const axisSpan = 2 * time.Hour
 
 // axis is the board's one scale: now at the left edge, two hours to the right.
 type axis struct {
-	now   time.Time
-	zone  *time.Location
+	tell  teller // of its instant, place and language
 	Ticks []tick
 }
 
@@ -39,8 +38,8 @@ const (
 	endRoom  = 94
 )
 
-func newAxis(now time.Time, zone *time.Location) axis {
-	a := axis{now: now, zone: zone}
+func newAxis(tell teller) axis {
+	a, now, zone := axis{tell: tell}, tell.now, tell.zone
 	local := now.In(zone)
 	// Local half hours: a zone may be 30 or 45 minutes off, so step on the local clock.
 	t := time.Date(local.Year(), local.Month(), local.Day(), local.Hour(), 0, 0, 0, zone)
@@ -60,9 +59,9 @@ func newAxis(now time.Time, zone *time.Location) axis {
 // at is where an instant lies; what is past is at the left edge, what is
 // beyond the axis at the right one.
 func (a axis) at(t time.Time) pct {
-	x := float64(t.Sub(a.now)) / float64(axisSpan) * 100
+	x := float64(t.Sub(a.tell.now)) / float64(axisSpan) * 100
 	return pct(min(max(x, 0), 100))
 }
 
 // beyond reports whether an instant lies past the right edge.
-func (a axis) beyond(t time.Time) bool { return t.Sub(a.now) > axisSpan }
+func (a axis) beyond(t time.Time) bool { return t.Sub(a.tell.now) > axisSpan }

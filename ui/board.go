@@ -2,7 +2,6 @@ package ui
 
 import (
 	"fmt"
-	"strconv"
 	"time"
 
 	"drumturn/coordinator"
@@ -18,42 +17,34 @@ type headView struct {
 func boardHead(sc *scene) headView {
 	h := headView{Ticks: sc.axis.Ticks}
 	if !sc.snap.SupplySince.IsZero() {
-		h.Supply = clock(sc.snap.SupplySince, sc.now, sc.axis.zone)
+		h.Supply = sc.tell().at(sc.snap.SupplySince)
 	}
 	return h
 }
 
 // hoursToday says what the house rules allow on the day of now; empty when all.
-func hoursToday(hours queue.Hours, now time.Time) string {
-	day := hours[now.Weekday()]
+func (t teller) hoursToday(hours queue.Hours) string {
+	day := hours[t.now.In(t.zone).Weekday()]
 	if day.Closed {
-		return "Closed today."
+		return t.lang.Say("board.closed")
 	}
 	var parts []string
 	if day.Opens != queue.NoClock && day.Opens > 0 {
-		parts = append(parts, "open from "+clockOf(day.Opens))
+		parts = append(parts, t.lang.Say("board.opens", "at", clockOf(day.Opens)))
 	}
 	if day.LastStart != queue.NoClock {
-		parts = append(parts, "last start "+clockOf(day.LastStart))
+		parts = append(parts, t.lang.Say("board.last-start", "at", clockOf(day.LastStart)))
 	}
 	if day.EndedBy != queue.NoClock {
-		parts = append(parts, "ended by "+clockOf(day.EndedBy))
+		parts = append(parts, t.lang.Say("board.ended-by", "at", clockOf(day.EndedBy)))
 	}
 	if len(parts) == 0 {
 		return ""
 	}
-	return capital(joinComma(parts)) + "."
+	return capital(t.comma(parts...)) + "."
 }
 
 func clockOf(c queue.Clock) string { return fmt.Sprintf("%02d:%02d", int(c)/60, int(c)%60) }
-
-func joinComma(parts []string) string {
-	s := parts[0]
-	for _, p := range parts[1:] {
-		s += ", " + p
-	}
-	return s
-}
 
 // footView is what stands below the rows: the queue in a few words.
 type footView struct {
@@ -69,12 +60,12 @@ type footView struct {
 type joinForecast struct{ Need, When string }
 
 func boardFoot(sc *scene) footView {
-	f := footView{Waiting: waitingWords(sc.snap), Table: tableWords(sc), Hours: hoursToday(sc.snap.Rules.Hours, sc.now.In(sc.axis.zone))}
-	t := teller{now: sc.now, zone: sc.axis.zone}
+	t := sc.tell()
+	f := footView{Waiting: t.waiting(sc.snap), Table: tableWords(sc), Hours: t.hoursToday(sc.snap.Rules.Hours)}
 	f.AsOf, f.Old = t.at(sc.now), sc.oldForecast()
 	for _, n := range needs(sc.snap) {
 		if fc, ok := sc.snap.IfYouJoin[n]; ok && fc.Known {
-			f.IfJoin = append(f.IfJoin, joinForecast{needWord(n), t.forecast(&fc)})
+			f.IfJoin = append(f.IfJoin, joinForecast{needWord(t.lang, n), t.forecast(&fc)})
 		}
 	}
 	return f
@@ -86,13 +77,13 @@ const staleForecast = 2 * time.Minute
 // oldForecast is when the forecasts were worked out; empty while they are fresh.
 func (sc *scene) oldForecast() string {
 	if at := sc.snap.ForecastAt; !at.IsZero() && sc.now.Sub(at) >= staleForecast {
-		return teller{now: sc.now, zone: sc.axis.zone}.at(at)
+		return sc.tell().at(at)
 	}
 	return ""
 }
 
-// waitingWords is "Nobody waits", or "3 turns wait: 2 for a washer, 1 for a dryer".
-func waitingWords(snap *coordinator.Snapshot) string {
+// waiting is "Nobody waits", or "3 turns wait: 2 for a washer, 1 for a dryer".
+func (t teller) waiting(snap *coordinator.Snapshot) string {
 	count := map[queue.Need]int{}
 	all := 0
 	for i := range snap.Turns {
@@ -102,34 +93,15 @@ func waitingWords(snap *coordinator.Snapshot) string {
 		}
 	}
 	if all == 0 {
-		return "Nobody waits."
+		return t.lang.Say("board.nobody-waits")
 	}
 	var parts []string
 	for _, n := range []queue.Need{queue.Wash, queue.Dry, queue.WashAndDry} {
 		if count[n] > 0 {
-			parts = append(parts, fmt.Sprintf("%d for %s", count[n], needWord(n)))
+			parts = append(parts, t.lang.Say("board.wait-for", "n", count[n], "need", needWord(t.lang, n)))
 		}
 	}
-	if all == 1 {
-		return "One turn waits: " + joinComma(parts) + "."
-	}
-	return fmt.Sprintf("%d turns wait: %s.", all, joinComma(parts))
-}
-
-// ordinal is "1st", "2nd", "3rd", "4th" and so on.
-func ordinal(n int) string {
-	suffix := "th"
-	if n%100 < 11 || n%100 > 13 {
-		switch n % 10 {
-		case 1:
-			suffix = "st"
-		case 2:
-			suffix = "nd"
-		case 3:
-			suffix = "rd"
-		}
-	}
-	return strconv.Itoa(n) + suffix
+	return t.lang.Count("board.wait", all, "list", t.comma(parts...))
 }
 
 // machinePath is a machine's page, below the base.
@@ -153,25 +125,25 @@ type calledView struct {
 }
 
 func wallLive(sc *scene) wallView {
-	local := sc.now.In(sc.axis.zone)
-	w := wallView{Name: sc.snap.Name, Clock: local.Format("15:04"), Day: local.Format("Monday 2 January"), Board: htmlText(sc.public)}
+	local := sc.now.In(sc.axis.tell.zone)
+	w := wallView{Name: sc.snap.Name, Clock: local.Format("15:04"), Day: sc.lang().Day(local), Board: htmlText(sc.public)}
 	for i := range sc.snap.Turns {
 		t := &sc.snap.Turns[i]
 		if t.State != queue.Called {
 			continue
 		}
-		c := calledView{Word: callWord(t.ID), OnWay: !t.OnWay.IsZero(), Until: clock(t.HoldUntil, sc.now, sc.axis.zone)}
+		c := calledView{Word: callWord(t.ID), OnWay: !t.OnWay.IsZero(), Until: sc.tell().at(t.HoldUntil)}
 		if m := sc.snap.Machine(t.Machine); m != nil {
-			c.Machine = machineName(m)
+			c.Machine = machineName(sc.lang(), m)
 		}
 		w.Called = append(w.Called, c)
 	}
 	for i := range sc.snap.Machines {
 		if m := &sc.snap.Machines[i]; m.Status == coordinator.Unknown {
-			w.Silent = append(w.Silent, machineName(m))
+			w.Silent = append(w.Silent, sc.lang().Say("wall.silent", "machine", machineName(sc.lang(), m)))
 		}
 	}
-	w.Shut = shut(sc.snap, sc.now, sc.axis.zone)
+	w.Shut = shut(sc.snap, sc.now, sc.tell().zone)
 	return w
 }
 

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 
 	"pgregory.net/rapid"
@@ -17,7 +18,7 @@ import (
 
 func testScene(t *testing.T, snap *coordinator.Snapshot) *scene {
 	t.Helper()
-	return newTestServer(t, newFakeHouse(snap), nil).scenes.get(snap.Room)
+	return newTestServer(t, newFakeHouse(snap), nil).scenes.get(snap.Room, words.English())
 }
 
 var tags = regexp.MustCompile(`<[^>]*>`)
@@ -120,10 +121,10 @@ func TestMyTurnAndMyLoad(t *testing.T) {
 	of := func(p coordinator.PersonID) *mineView {
 		return sc.mine(ownershipOf(sc.snap, &coordinator.Person{ID: p}))
 	}
-	if v := of("dan").Turns[0]; v.Place != "1st" || !v.HasBehind || v.Called || v.When != "about 14:23, between 14:16 and 14:45" {
+	if v := of("dan").Turns[0]; v.Place != "1st in the queue for a washer" || !v.HasBehind || v.Called || v.When != "about 14:23, between 14:16 and 14:45" {
 		t.Errorf("dan: %+v", v)
 	}
-	if v := of("fay").Turns[0]; v.Place != "2nd" || v.HasBehind {
+	if v := of("fay").Turns[0]; v.Place != "2nd in the queue for a washer" || v.HasBehind {
 		t.Errorf("fay: %+v", v)
 	}
 	if v := of("cat").Turns[0]; !v.Called || v.Machine != "Washer 3" || v.Until != "13:55" || !v.HasBehind {
@@ -161,7 +162,7 @@ func TestSupplyInterruption(t *testing.T) {
 
 // TestPositions: marks lie where their instants are on the two-hour axis.
 func TestPositions(t *testing.T) {
-	a := newAxis(noon, zone)
+	a := newAxis(teller{now: noon, zone: zone, lang: words.English()})
 	for minutes, want := range map[int]pct{-5: 0, 0: 0, 12: 10, 60: 50, 120: 100, 500: 100} {
 		if got := a.at(in(minutes)); got != want {
 			t.Errorf("%d minutes: %v, want %v", minutes, got, want)
@@ -181,14 +182,14 @@ func TestTicksAreLocalHalfHours(t *testing.T) {
 	kathmandu := time.FixedZone("UTC+5:45", 5*3600+45*60)
 	now := time.Date(2026, 3, 17, 8, 20, 0, 0, time.UTC) // 14:05 there
 	var labels []string
-	for _, tick := range newAxis(now, kathmandu).Ticks {
+	for _, tick := range newAxis(teller{now: now, zone: kathmandu, lang: words.English()}).Ticks {
 		labels = append(labels, tick.Label)
 	}
 	if want := []string{"14:30", "15:00", "15:30", "16:00"}; !slices.Equal(labels, want) {
 		t.Errorf("%v, want %v", labels, want)
 	}
 	var near []string
-	for _, tick := range newAxis(noon, zone).Ticks {
+	for _, tick := range newAxis(teller{now: noon, zone: zone, lang: words.English()}).Ticks {
 		near = append(near, tick.Label+fmt.Sprint(tick.Near))
 	}
 	if want := []string{"14:00true", "14:30false", "15:00false", "15:30false"}; !slices.Equal(near, want) {
@@ -206,7 +207,7 @@ func TestTicksAcrossTheChangeOfTime(t *testing.T) {
 	}
 	now := time.Date(2026, 3, 29, 0, 50, 0, 0, time.UTC) // 01:50 there
 	var labels []string
-	for _, tick := range newAxis(now, berlin).Ticks {
+	for _, tick := range newAxis(teller{now: now, zone: berlin, lang: words.English()}).Ticks {
 		labels = append(labels, tick.Label)
 	}
 	// 03:00 is ten minutes away; 8.3 % is too near the word "now" on a phone.
@@ -219,7 +220,7 @@ func TestTicksAcrossTheChangeOfTime(t *testing.T) {
 // drawing, and every status has a word.
 func TestMarksStayOnTheAxis(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		a := newAxis(noon, zone)
+		a := newAxis(teller{now: noon, zone: zone, lang: words.English()})
 		at := func(label string) time.Time {
 			if rapid.Bool().Draw(t, label+" known") {
 				return in(rapid.IntRange(-3000, 3000).Draw(t, label))
@@ -274,17 +275,17 @@ func TestTheWallCallsByWord(t *testing.T) {
 func TestScenesAreShared(t *testing.T) {
 	h := newFakeHouse(fullRoom())
 	s := newTestServer(t, h, nil)
-	first := s.scenes.get("cellar")
-	if s.scenes.get("cellar") != first {
+	first := s.scenes.get("cellar", words.English())
+	if s.scenes.get("cellar", words.English()) != first {
 		t.Error("drawn twice")
 	}
 	h.now = noon.Add(time.Minute)
-	second := s.scenes.get("cellar")
+	second := s.scenes.get("cellar", words.English())
 	if second == first || second.id == first.id {
 		t.Error("the board stands still although a minute passed")
 	}
 	h.change("cellar", func(s *coordinator.Snapshot) {})
-	if s.scenes.get("cellar") == second {
+	if s.scenes.get("cellar", words.English()) == second {
 		t.Error("the board stands still although the room changed")
 	}
 }
@@ -325,7 +326,7 @@ func BenchmarkDrawScene(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		drawScene(s.views, snap, noon)
+		drawScene(s.tongues[words.English()], snap, noon)
 	}
 }
 
@@ -334,7 +335,7 @@ func BenchmarkPersonalUpdate(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	sc := s.scenes.get("cellar")
+	sc := s.scenes.get("cellar", words.English())
 	fay := &coordinator.Person{ID: "fay"}
 	for b.Loop() {
 		own := ownershipOf(sc.snap, fay)

@@ -34,14 +34,14 @@ type form map[string]string
 func parseForm(r *http.Request, fields ...field) (form, error) {
 	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	if err != nil || kind != "application/x-www-form-urlencoded" {
-		return form{}, &statusError{http.StatusUnsupportedMediaType, "This address takes ordinary forms only."}
+		return form{}, &statusError{http.StatusUnsupportedMediaType, "form-kind", "This address takes ordinary forms only."}
 	}
 	body, err := io.ReadAll(io.LimitReader(r.Body, maxForm+1))
 	if err != nil {
 		return form{}, err
 	}
 	if len(body) > maxForm {
-		return form{}, &statusError{http.StatusRequestEntityTooLarge, httpText(http.StatusRequestEntityTooLarge)}
+		return form{}, &statusError{http.StatusRequestEntityTooLarge, "form-too-long", "What was sent is too long. Nothing was done."}
 	}
 	return readForm(string(body), fields)
 }
@@ -79,17 +79,25 @@ func (want field) clean(got []string) (string, error) {
 		value = strings.TrimSpace(value)
 	}
 	if len(got) > 1 {
-		return value, invalid("form-twice", "%q was sent twice. Please load the page anew.", want.label)
+		return value, invalid("form-twice", "“{field}” was sent twice. Please load the page anew.", "field", want.called())
 	}
 	if !utf8.ValidString(value) || strings.ContainsFunc(value, forbidden) {
-		return "", invalid("form-characters", "%q holds characters that cannot be used. Please type it again.", want.label)
+		return "", invalid("form-characters", "“{field}” holds characters that cannot be used. Please type it again.", "field", want.called())
 	}
 	if n := utf8.RuneCountInString(value); n > want.max {
-		return value, invalid("form-long", "%q may have %d characters; this has %d. Please shorten it.",
-			want.label, want.max, n)
+		return value, invalid("form-long", "“{field}” may have {most} characters; this has {n}. Please shorten it.",
+			"field", want.called(), "most", want.max, "n", n)
 	}
 	return value, nil
 }
+
+// called is how a refusal names the field, in any language.
+func (want field) called() fieldName { return fieldName{want.name, want.label} }
+
+// fieldName is a field's name in a form, with what it is called in English.
+type fieldName struct{ name, label string }
+
+func (n fieldName) String() string { return n.label }
 
 // forbidden are control characters and those that turn the direction of text
 // around, with which one name can be made to look like another.
@@ -97,6 +105,6 @@ func forbidden(r rune) bool {
 	return (unicode.IsControl(r) && r != '\n') || unicode.Is(unicode.Bidi_Control, r)
 }
 
-func invalid(key, format string, args ...any) *coordinator.Error {
-	return coordinator.Refuse(coordinator.Invalid, key, format, args...)
+func invalid(key, sentence string, args ...any) *coordinator.Error {
+	return coordinator.Refuse(coordinator.Invalid, key, sentence, args...)
 }

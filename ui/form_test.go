@@ -5,6 +5,8 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+
+	"drumturn/push/words"
 	"unicode/utf8"
 )
 
@@ -67,7 +69,7 @@ func FuzzReadForm(f *testing.F) {
 	f.Fuzz(func(t *testing.T, body string) {
 		got, err := readForm(body, formFields)
 		if err != nil {
-			if _, text, known := refusal(err); !known || text == "" {
+			if _, text, known := refusal(words.English(), err); !known || text == "" {
 				t.Fatalf("the refusal has no sentence: %v", err)
 			}
 			return

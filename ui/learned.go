@@ -38,7 +38,7 @@ func learnedLines(k *cycle.Knowledge, sc *scene) []string {
 		lines = append(lines, fmt.Sprintf("A programme of %d min and %.2f kWh, run %s.", int(p.Length.Round(time.Minute)/time.Minute), p.Wh/1000, countOf(p.Runs, "time")))
 	}
 	if !k.Changed.IsZero() {
-		lines = append(lines, fmt.Sprintf("What it draws changed for good, noticed %s.", clock(k.Changed, sc.now, sc.axis.zone)))
+		lines = append(lines, fmt.Sprintf("What it draws changed for good, noticed %s.", sc.tell().at(k.Changed)))
 	}
 	return lines
 }

@@ -9,12 +9,13 @@ import (
 
 	"drumturn/coordinator"
 	"drumturn/coordinator/cycle"
+	"drumturn/push/words"
 )
 
 func TestLearnedLines(t *testing.T) {
 	now := time.Date(2026, 3, 17, 13, 47, 0, 0, time.UTC)
 	sc := &scene{now: now}
-	sc.axis.zone = time.UTC
+	sc.axis.tell = teller{now: now, zone: time.UTC, lang: words.English()}
 	if got := learnedLines(nil, sc); got != nil {
 		t.Errorf("of an engine that does not learn: %q", got)
 	}

@@ -24,7 +24,7 @@ type homeChoice struct {
 // longer for them. A home of the building file that nobody joined yet has no name.
 func longerHolds(sc *scene, people *coordinator.People) longerView {
 	rules := &sc.snap.Rules
-	v := longerView{Path: "/manager" + roomPath(sc.snap.Room) + "/longer-hold", Hold: span(rules.Hold), Longer: span(max(rules.Hold, rules.LongerHold))}
+	v := longerView{Path: "/manager" + roomPath(sc.snap.Room) + "/longer-hold", Hold: sc.lang().Span(rules.Hold), Longer: sc.lang().Span(max(rules.Hold, rules.LongerHold))}
 	for id, home := range people.Homes {
 		c := homeChoice{id, home.Name}
 		if slices.Contains(rules.LongerHoldHomes, id) {
@@ -35,7 +35,7 @@ func longerHolds(sc *scene, people *coordinator.People) longerView {
 	}
 	for _, id := range rules.LongerHoldHomes {
 		if _, known := people.Homes[id]; !known {
-			v.On = append(v.On, homeChoice{id, "one that nobody has joined yet"})
+			v.On = append(v.On, homeChoice{id, sc.lang().Say("manager.longer-unjoined")})
 		}
 	}
 	for _, list := range [][]homeChoice{v.On, v.Off} {
@@ -60,7 +60,7 @@ func (s *Server) longerHold(c echo.Context) error {
 	if err == nil {
 		return s.redirect(c, "/manager#rooms")
 	}
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // TestTheMachinesCodeIsNowhereElse: what is on a machine is printed on it, and
@@ -24,7 +25,7 @@ func TestTheMachinesCodeIsNowhereElse(t *testing.T) {
 			}
 		}
 	}
-	sc := s.scenes.get("cellar")
+	sc := s.scenes.get("cellar", words.English())
 	if strings.Contains(string(sc.public)+string(sc.wall()), "printed-") {
 		t.Error("the board or the wall tells a machine's code")
 	}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -160,15 +161,15 @@ func (sc *scene) mine(o *ownership) *mineView {
 	for _, l := range o.table {
 		v.Table = append(v.Table, sc.tableView(&l))
 	}
-	v.Say = v.say()
+	v.Say = v.say(sc.lang())
 	return v
 }
 
 func (sc *scene) turnView(t *queue.Turn) turnView {
-	tell := teller{now: sc.now, zone: sc.axis.zone, own: true}
+	tell := sc.tell()
 	v := turnView{
-		ID: t.ID, Called: t.State == queue.Called, Need: needWord(t.Need), Word: callWord(t.ID),
-		Place: ordinal(place(sc.snap, t)), SecondCall: t.Misses > 0, DryAfter: t.DryAfter,
+		ID: t.ID, Called: t.State == queue.Called, Need: needWord(tell.lang, t.Need), Word: callWord(t.ID),
+		Place: tell.lang.Nth("turn.place-for", place(sc.snap, t), "need", needWord(tell.lang, t.Need)), SecondCall: t.Misses > 0, DryAfter: t.DryAfter,
 		HasBehind: hasBehind(sc.snap, t),
 		Closes:    sc.snap.Rules.Hours != queue.AlwaysOpen(), LeavesAtClosing: !t.LeaveAt.IsZero(),
 	}
@@ -178,7 +179,7 @@ func (sc *scene) turnView(t *queue.Turn) turnView {
 	if v.Called {
 		v.Until, v.OnWay = tell.at(t.HoldUntil), !t.OnWay.IsZero()
 		if m := sc.snap.Machine(t.Machine); m != nil {
-			v.Machine, v.MachineLink = machineName(m), machinePath(sc.snap.Room, m.ID)
+			v.Machine, v.MachineLink = machineName(tell.lang, m), machinePath(sc.snap.Room, m.ID)
 			v.Ahead = m.Hold != nil && m.Hold.Ahead
 			v.LoadInside = m.Load != nil || (m.Hold != nil && m.Hold.LoadInside)
 		}
@@ -209,20 +210,20 @@ func hasBehind(snap *coordinator.Snapshot, turn *queue.Turn) bool {
 }
 
 func (sc *scene) loadView(m *coordinator.MachineView, p *coordinator.Person) loadView {
-	tell := teller{now: sc.now, zone: sc.axis.zone}
+	tell := sc.tell()
 	v := loadView{
-		Machine: machineName(m), MachineID: m.ID, Link: machinePath(sc.snap.Room, m.ID),
+		Machine: machineName(tell.lang, m), MachineID: m.ID, Link: machinePath(sc.snap.Room, m.ID),
 		Word: tell.word(m), Detail: tell.main(m), Ready: m.Load.Ready(),
 		Late: m.Status == coordinator.Overdue, Shared: m.Load.Owner != p.ID,
 		Stopped: m.Load.Reason == coordinator.EndStopped,
 	}
 	if n := waitingFor(sc.snap, m); n > 0 && v.Ready {
-		v.SomebodyWaits = "Somebody waits for this machine."
+		v.SomebodyWaits = tell.lang.Say("mine.waits")
 		if m.Hold != nil {
-			v.SomebodyWaits = "Somebody was called to this machine and may put your load on the table."
+			v.SomebodyWaits = tell.lang.Say("mine.called")
 		}
 	}
-	v.MoreTime = moreTime(m)
+	v.MoreTime = moreTime(tell.lang, m)
 	v.With, v.Neighbour = len(m.Load.Shared), m.Load.SharedWith(p.ID, p.Home)
 	v.CanDry = canDryAfter(sc.snap, m)
 	sincestart := sc.now.Sub(m.Load.StartedAt)
@@ -240,11 +241,11 @@ func canDryAfter(snap *coordinator.Snapshot, m *coordinator.MachineView) bool {
 }
 
 // moreTime is how much more time a load's owner can ask for, in words; empty for none.
-func moreTime(m *coordinator.MachineView) string {
+func moreTime(l *words.Language, m *coordinator.MachineView) string {
 	if m.MoreTime <= 0 {
 		return ""
 	}
-	return span(m.MoreTime)
+	return l.Span(m.MoreTime)
 }
 
 // waitingFor counts the turns that a machine could serve.
@@ -276,19 +277,19 @@ func (v *mineView) Count() int {
 }
 
 // say is the panel's most urgent sentence.
-func (v *mineView) say() string {
+func (v *mineView) say(say *words.Language) string {
 	for _, t := range v.Turns {
 		if t.Called {
-			return "It is your turn: " + t.Machine + " is held for you until " + t.Until + "."
+			return say.Say("mine.say-called", "machine", t.Machine, "until", t.Until)
 		}
 	}
 	for _, l := range v.Loads {
 		if l.Ready {
-			return "Your load in " + l.Machine + " is " + l.Word + "."
+			return say.Say("mine.say-load", "machine", l.Machine, "status", l.Word)
 		}
 	}
 	for _, t := range v.Turns {
-		return "You are " + t.Place + " in the queue for " + t.Need + "."
+		return say.Say("mine.say-place", "place", t.Place)
 	}
 	return ""
 }

@@ -1,10 +1,10 @@
 package ui
 
 import (
-	"fmt"
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // noticesShown is how many notices the manager's page lists.
@@ -16,47 +16,16 @@ type noticeLine struct {
 	Failed                         bool
 }
 
-// noticeWords say what a notice is about.
-var noticeWords = map[coordinator.NoticeKind]string{
-	coordinator.TurnCalled:   "called to %s",
-	coordinator.TurnMissed:   "missed the call to %s",
-	coordinator.TurnEnded:    "missed a second call, turn ended",
-	coordinator.TurnReturned: "called machine cannot be used, back at the head",
-	coordinator.LoadBegun:    "load begun in %s",
-	coordinator.LoadReady:    "load ready in %s",
-	coordinator.LoadNudge:    "load still in %s",
-	coordinator.LoadWaiting:  "next in the queue: a load is still in %s",
-	coordinator.LoadLeft:     "load left in %s",
-	coordinator.LoadMoved:    "load of %s put on the table",
-	coordinator.LoadTaken:    "%s was said to be empty",
-	coordinator.FaultTold:    "fault at %s",
-	coordinator.MeterSilent:  "meter of %s silent",
-
-	coordinator.LevelsChanged: "%s draws another power",
-	coordinator.MachineOut:    "%s taken out of service, reported by two homes",
-	coordinator.LoadFault:     "something is wrong with %s, load inside",
-	coordinator.TurnClosed:    "the room closed, and the turn left as chosen",
-	coordinator.TurnPassed:    "%s begun by somebody not called, place kept",
-	coordinator.WalkUpTold:    "%s begun out of turn",
-}
-
 // noticeLines turns deliveries into lines and counts those that failed.
-func (s *Server) noticeLines(rows []coordinator.Delivery, people *coordinator.People) ([]noticeLine, int) {
+func (s *Server) noticeLines(l *words.Language, rows []coordinator.Delivery, people *coordinator.People) ([]noticeLine, int) {
 	var out []noticeLine
 	failed := 0
-	now := s.o.House.Now()
 	for i := range rows {
 		d := &rows[i]
-		zone, room := time.UTC, string(d.Notice.Subject.Room)
-		if snap := s.o.House.Snapshot(d.Notice.Subject.Room); snap != nil {
-			room = snap.Name
-			if snap.Zone != nil {
-				zone = snap.Zone
-			}
-		}
+		room, tell := s.tellOf(l, d.Notice.Subject.Room)
 		line := noticeLine{
-			At: clock(d.Notice.Made, now, zone), Room: room, What: noticeText(&d.Notice), To: addressee(&d.Notice, people),
-			State: stateWord(d), Why: d.Why, Failed: deliveryFailed(d),
+			At: tell.at(d.Notice.Made), Room: room, What: noticeText(l, &d.Notice), To: addressee(l, &d.Notice, people),
+			State: stateWord(l, d), Why: d.Why, Failed: deliveryFailed(d),
 		}
 		if line.Failed {
 			failed++
@@ -66,55 +35,58 @@ func (s *Server) noticeLines(rows []coordinator.Delivery, people *coordinator.Pe
 	return out, failed
 }
 
-func noticeText(n *coordinator.Notice) string {
-	words, ok := noticeWords[n.Kind]
-	if !ok {
+// noticeText says what a notice is about.
+func noticeText(l *words.Language, n *coordinator.Notice) string {
+	key := "about." + string(n.Kind)
+	if !l.Has(key) {
 		return string(n.Kind)
 	}
-	if !containsVerb(words) {
-		return words
-	}
-	return fmt.Sprintf(words, fmt.Sprintf("%s %d", n.MachineKind, n.Machine))
+	return l.Say(key, "machine", l.Say("kind."+n.MachineKind.String(), "n", n.Machine))
 }
 
-func containsVerb(s string) bool {
-	for i := 0; i+1 < len(s); i++ {
-		if s[i] == '%' && s[i+1] == 's' {
-			return true
-		}
+// tellOf is a room's name, and how to tell of it; a room that is no more has its
+// id only.
+func (s *Server) tellOf(l *words.Language, id coordinator.RoomID) (name string, tell teller) {
+	tell = teller{now: s.o.House.Now(), zone: time.UTC, lang: l}
+	snap := s.o.House.Snapshot(id)
+	if snap == nil {
+		return string(id), tell
 	}
-	return false
+	if snap.Zone != nil {
+		tell.zone = snap.Zone
+	}
+	return snap.Name, tell
 }
 
 // addressee says to whom a notice goes: the manager sees homes.
-func addressee(n *coordinator.Notice, people *coordinator.People) string {
+func addressee(l *words.Language, n *coordinator.Notice, people *coordinator.People) string {
 	if n.Role != "" {
-		return "manager"
+		return l.Say("log.manager")
 	}
 	p, ok := people.Persons[n.To]
 	if !ok {
-		return "somebody who left"
+		return l.Say("log.left")
 	}
 	if p.Manager {
-		return "manager"
+		return l.Say("log.manager")
 	}
-	return "home " + people.Homes[p.Home].Name
+	return l.Say("log.home", "home", people.Homes[p.Home].Name)
 }
 
 // stateWord is what became of a notice.
-func stateWord(d *coordinator.Delivery) string {
+func stateWord(l *words.Language, d *coordinator.Delivery) string {
 	switch d.State {
 	case coordinator.Pending:
 		if d.Tries > 0 {
-			return "trying again"
+			return l.Say("log.again")
 		}
-		return "waiting"
+		return l.Say("log.waiting")
 	case coordinator.Done:
-		return "sent"
+		return l.Say("log.sent")
 	case coordinator.Dropped:
-		return "not sent"
+		return l.Say("log.not-sent")
 	case coordinator.Withdrawn:
-		return "no longer needed"
+		return l.Say("log.withdrawn")
 	}
 	return string(d.State)
 }

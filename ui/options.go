@@ -87,6 +87,10 @@ type Options struct {
 	Healthy func(ctx context.Context) error
 	// Mounts are foreign handlers by path prefix, such as "/meter/".
 	Mounts map[string]http.Handler
+	// Languages are what the wall page, which nobody signs in to, and the sheets on
+	// paper are written in: codes such as "de", the wall in the first. Empty: the
+	// language of the browser that asks.
+	Languages []string
 	// WallKey opens the wall pages that show the invitation code:
 	// /r/{room}/wall?key=… . Empty: wall pages show no code.
 	WallKey string

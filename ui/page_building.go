@@ -2,13 +2,13 @@ package ui
 
 import (
 	"context"
-	"fmt"
 	"net/http"
 	"time"
 
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -18,7 +18,7 @@ func (s *Server) buildingPage(c echo.Context) error {
 	if len(rooms) == 1 {
 		return s.redirect(c, roomPath(rooms[0]))
 	}
-	return s.render(c, http.StatusOK, "building", s.roomList())
+	return s.render(c, http.StatusOK, "building", s.roomList(s.lang(c)))
 }
 
 // roomSummary is a room in the list: what can be done there now.
@@ -27,18 +27,18 @@ type roomSummary struct {
 	Free       []string
 }
 
-func (s *Server) roomList() []roomSummary {
+func (s *Server) roomList(l *words.Language) []roomSummary {
 	var list []roomSummary
 	for _, id := range s.o.House.Rooms() {
 		if snap := s.o.House.Snapshot(id); snap != nil {
-			list = append(list, roomSummary{Name: snap.Name, Link: roomPath(id), Free: freeWords(snap)})
+			list = append(list, roomSummary{Name: snap.Name, Link: roomPath(id), Free: freeWords(l, snap)})
 		}
 	}
 	return list
 }
 
 // freeWords is "2 of 3 washers free", by kind.
-func freeWords(snap *coordinator.Snapshot) []string {
+func freeWords(l *words.Language, snap *coordinator.Snapshot) []string {
 	var out []string
 	for _, kind := range []queue.Kind{queue.Washer, queue.Dryer, queue.WasherDryer} {
 		all, free := 0, 0
@@ -52,17 +52,10 @@ func freeWords(snap *coordinator.Snapshot) []string {
 			}
 		}
 		if all > 0 {
-			out = append(out, fmt.Sprintf("%d of %d %s free", free, all, plural(kind.String(), all)))
+			out = append(out, l.Count("building.free-"+kind.String(), all, "free", free))
 		}
 	}
 	return out
-}
-
-func plural(word string, n int) string {
-	if n == 1 {
-		return word
-	}
-	return word + "s"
 }
 
 func roomPath(room coordinator.RoomID) string { return "/r/" + pathEscape(string(room)) }

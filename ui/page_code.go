@@ -103,7 +103,7 @@ func (s *Server) useCode(c echo.Context) error {
 	}
 	switch {
 	case err != nil:
-		status, text, known := refusal(err)
+		status, text, known := refusal(s.lang(c), err)
 		if !known {
 			return err
 		}

@@ -8,6 +8,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -141,7 +142,7 @@ func (d *personData) room(snap *coordinator.Snapshot, who *coordinator.Person) {
 	}
 	for i := range snap.Machines {
 		if m := &snap.Machines[i]; m.Load != nil && m.Load.Owner == who.ID {
-			d.Loads = append(d.Loads, loadData{snap.Name, machineName(m), m.Load.StartedAt, m.Load.ReadyAt})
+			d.Loads = append(d.Loads, loadData{snap.Name, machineName(words.English(), m), m.Load.StartedAt, m.Load.ReadyAt})
 		}
 	}
 }

@@ -50,7 +50,7 @@ func (s *Server) first(c echo.Context) error {
 	if err == nil {
 		return s.redirect(c, "/manager")
 	}
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}
@@ -93,7 +93,7 @@ func (s *Server) signIn(c echo.Context) error {
 	if err == nil {
 		return s.redirect(c, "/manager")
 	}
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}

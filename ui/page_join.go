@@ -7,7 +7,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
-	"drumturn/push/words"
 )
 
 // joinView is the door: an invitation code and a home make a resident.
@@ -60,7 +59,7 @@ func (s *Server) join(c echo.Context) error {
 		s.setCookie(c, s.cookies.resident, secret, residentDays)
 		return s.redirect(c, roomPath(sc.snap.Room)+"?done=joined")
 	}
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}
@@ -96,7 +95,7 @@ func (s *Server) enter(c echo.Context, sc *scene, f form) (string, error) {
 	}
 	return secret, s.o.House.DoPeople(c.Request().Context(), coordinator.JoinBuilding{
 		Room: sc.snap.Room, Code: f["code"], HomeName: f["home"], HomeCode: f["home-code"],
-		Open: sc.snap.Rules.OpenHomes, Name: f["name"], Lang: words.Accepted(c.Request().Header.Get("Accept-Language")).Code(),
+		Open: sc.snap.Rules.OpenHomes, Name: f["name"], Lang: s.lang(c).Code(),
 		NewID: coordinator.PersonID(person), NewHomeCode: homeCode,
 		SessionHash: hash, Expires: s.expiry(residentDays),
 	})

@@ -9,6 +9,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -31,7 +32,7 @@ func (s *Server) logPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	zone := sc.axis.zone
+	zone := sc.tell().zone
 	day, err := time.ParseInLocation(time.DateOnly, c.QueryParam("day"), zone)
 	if err != nil {
 		day, err = sc.now.In(zone), nil
@@ -64,9 +65,9 @@ func (s *Server) logPage(c echo.Context) error {
 
 // lineOf is a fact as the manager reads it: homes, never persons.
 func lineOf(f *coordinator.Fact, sc *scene, people *coordinator.People) logLine {
-	l := logLine{At: f.At.In(sc.axis.zone).Format("15:04:05"), What: factWords(f), Home: people.Homes[f.Home].Name}
+	l := logLine{At: f.At.In(sc.tell().zone).Format("15:04:05"), What: factWords(f), Home: people.Homes[f.Home].Name}
 	if m := sc.snap.Machine(f.Machine); m != nil {
-		l.Machine = machineName(m)
+		l.Machine = machineName(sc.lang(), m)
 	} else {
 		l.Machine = string(f.Machine)
 	}
@@ -90,7 +91,7 @@ func factWords(f *coordinator.Fact) string {
 		parts = append(parts, f.Note)
 	}
 	if f.Wait > 0 {
-		parts = append(parts, "after "+span(f.Wait))
+		parts = append(parts, "after "+words.English().Span(f.Wait))
 	}
 	return strings.Join(parts, ", ") + "."
 }

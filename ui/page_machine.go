@@ -70,7 +70,7 @@ func (s *Server) showMachine(c echo.Context, sc *scene, m *coordinator.MachineVi
 	if v.Code == "" && !v.Resident && s.manager(c) == nil {
 		v.AtMachine, v.CanEmpty, v.CanStart, v.CanStop = false, false, false, false
 	}
-	v.Thanks, v.Problem = thanks[c.QueryParam("done")], p
+	v.Thanks, v.Problem = s.thanks(c), p
 	return s.render(c, status, "machine", v)
 }
 
@@ -81,7 +81,7 @@ func viewMachine(sc *scene, m *coordinator.MachineView, who *coordinator.Person)
 	ready := m.Load != nil && m.Load.Ready()
 	mine := ownLoad(m, who)
 	v := machineView{
-		Room: sc.snap.Name, Name: machineName(m), Link: machinePath(sc.snap.Room, m.ID), RoomLink: roomPath(sc.snap.Room),
+		Room: sc.snap.Name, Name: machineName(sc.lang(), m), Link: machinePath(sc.snap.Room, m.ID), RoomLink: roomPath(sc.snap.Room),
 		Row: machineRow(sc.snap, sc.axis, m, own), Axis: boardHead(sc), Resident: who != nil, Own: mine,
 		CanClaim:   who != nil && m.Load != nil && m.Load.Owner == "",
 		CanCollect: ready && mine,
@@ -93,7 +93,7 @@ func viewMachine(sc *scene, m *coordinator.MachineView, who *coordinator.Person)
 	}
 	if mine {
 		v.CanShare = !m.Load.SharedWith(who.ID, who.Home)
-		v.MoreTime, v.CanDry = moreTime(m), canDryAfter(sc.snap, m)
+		v.MoreTime, v.CanDry = moreTime(sc.lang(), m), canDryAfter(sc.snap, m)
 	}
 	if mine && !ready {
 		v.CanNotMe = sc.loadView(m, who).CanNotMe
@@ -138,11 +138,11 @@ func (s *Server) machineAct(c echo.Context) error {
 		}
 		return s.redirect(c, to)
 	}
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}
-	if now := s.scenes.get(sc.snap.Room); now != nil && now.snap.Machine(m.ID) != nil {
+	if now := s.scenes.get(sc.snap.Room, sc.lang()); now != nil && now.snap.Machine(m.ID) != nil {
 		sc, m = now, now.snap.Machine(m.ID)
 	}
 	return s.showMachine(c, sc, m, status, &problem{Form: f["do"], Text: text, Typed: f})

@@ -12,7 +12,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
-	"drumturn/push/words"
 )
 
 const (
@@ -96,7 +95,7 @@ func (s *Server) letterLanguage(c echo.Context, who *coordinator.Person) string 
 	if who.Lang != "" {
 		return who.Lang
 	}
-	return words.Accepted(c.Request().Header.Get("Accept-Language")).Code()
+	return s.lang(c).Code()
 }
 
 // mayMail takes one letter from an address's allowance, and from the house's: a
@@ -199,7 +198,7 @@ func (s *Server) offMail(c echo.Context) error {
 }
 
 func (s *Server) letterProblem(c echo.Context, v letterView, err error) error {
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}
@@ -230,7 +229,7 @@ func (s *Server) mailCode(c echo.Context) error {
 		err = tooMany
 	}
 	if err != nil {
-		status, text, known := refusal(err)
+		status, text, known := refusal(s.lang(c), err)
 		if !known {
 			return err
 		}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // lettersBox keeps the letters that pages ask for.
@@ -216,7 +217,8 @@ func TestCodesByLetter(t *testing.T) {
 
 // TestWhyByLetter: what became of letters, in words.
 func TestWhyByLetter(t *testing.T) {
-	at := func(time.Time) string { return "13:00" }
+	one := time.Date(2026, 3, 17, 13, 0, 0, 0, time.UTC)
+	tell := teller{now: one, zone: time.UTC, lang: words.English()}
 	for _, c := range []struct {
 		devices []coordinator.DeviceResult
 		mail    coordinator.MailReason
@@ -231,7 +233,10 @@ func TestWhyByLetter(t *testing.T) {
 		{[]coordinator.DeviceResult{{Device: "mail:b", Person: "b", Sent: true}}, "", "It is being sent.", false},
 	} {
 		d := &coordinator.Delivery{State: coordinator.Done, Devices: c.devices, Told: []coordinator.Told{{Person: "a", Reason: coordinator.ReasonNow, Mail: c.mail}}}
-		if got, told := whatBecame(d, "a", at); strings.ReplaceAll(got, "1 device", "one device") != c.want || told != c.told {
+		for i := range d.Devices {
+			d.Devices[i].At = one
+		}
+		if got, told := tell.whatBecame(d, "a"); strings.ReplaceAll(got, "1 device", "one device") != c.want || told != c.told {
 			t.Errorf("%q, want %q (%v)", got, c.want, told)
 		}
 	}

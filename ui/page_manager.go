@@ -8,6 +8,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // managerView is "today": what needs a hand, then everything else.
@@ -67,7 +68,7 @@ func (s *Server) managerPage(c echo.Context) error {
 }
 
 func (s *Server) showToday(c echo.Context, status int, p *problem) error {
-	v, err := s.today(c.Request().Context(), s.manager(c))
+	v, err := s.today(c.Request().Context(), s.lang(c), s.manager(c))
 	if err != nil {
 		return err
 	}
@@ -76,17 +77,18 @@ func (s *Server) showToday(c echo.Context, status int, p *problem) error {
 }
 
 // today gathers the page.
-func (s *Server) today(ctx context.Context, who *coordinator.Person) (managerView, error) {
+func (s *Server) today(ctx context.Context, l *words.Language, who *coordinator.Person) (managerView, error) {
 	v := managerView{Plain: !s.cookies.secure && !s.o.PlainCookies, Push: s.o.VAPIDKey != "", WallKeys: s.o.WallKey != ""}
 	people := s.o.House.People()
 	v.Devices = len(people.Devices(who.ID))
 	for _, id := range s.o.House.Rooms() {
-		sc := s.scenes.get(id)
+		sc := s.scenes.get(id, l)
 		if sc == nil {
 			continue
 		}
 		if v.Day == "" {
-			v.Day = sc.now.In(sc.axis.zone).Format("Monday 2 January, 15:04")
+			local := sc.now.In(sc.tell().zone)
+			v.Day = l.Day(local) + l.Say("list.comma") + local.Format("15:04")
 		}
 		v.Hands = append(v.Hands, hands(sc)...)
 		v.Rooms = append(v.Rooms, s.managerRoom(sc, people))
@@ -102,7 +104,7 @@ func (s *Server) today(ctx context.Context, who *coordinator.Person) (managerVie
 		if err != nil {
 			return v, err
 		}
-		v.Notices, v.Failed = s.noticeLines(rows, people)
+		v.Notices, v.Failed = s.noticeLines(l, rows, people)
 	}
 	return v, nil
 }
@@ -130,7 +132,7 @@ func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom 
 		mm.Learned = learnedLines(m.Learned, sc)
 		for _, f := range m.Faults {
 			home := people.Homes[f.Home].Name
-			mm.Faults = append(mm.Faults, faultLine{At: clock(f.At, sc.now, sc.axis.zone), Text: f.Text, Home: home})
+			mm.Faults = append(mm.Faults, faultLine{At: sc.tell().at(f.At), Text: f.Text, Home: home})
 		}
 		v.Machines = append(v.Machines, mm)
 	}

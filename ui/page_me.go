@@ -30,10 +30,10 @@ type languageChoice struct {
 }
 
 // languageChoices offers every language under its own name.
-func languageChoices(chosen string) []languageChoice {
+func languageChoices(chosen *words.Language) []languageChoice {
 	var out []languageChoice
 	for _, l := range words.All() {
-		out = append(out, languageChoice{l.Code(), l.Name(), l.Dir(), l == words.For(chosen)})
+		out = append(out, languageChoice{l.Code(), l.Name(), l.Dir(), l == chosen})
 	}
 	return out
 }
@@ -57,7 +57,7 @@ func (s *Server) viewMe(c echo.Context, who *coordinator.Person) meView {
 	home := people.Homes[who.Home]
 	v := meView{
 		Name: who.Name, Home: home.Name, HomeCode: home.Code, Devices: len(people.Devices(who.ID)),
-		Push: s.o.VAPIDKey != "", Mail: s.o.Letters != nil, Languages: languageChoices(who.Lang), Thanks: thanks[c.QueryParam("done")],
+		Push: s.o.VAPIDKey != "", Mail: s.o.Letters != nil, Languages: languageChoices(s.lang(c)), Thanks: s.thanks(c),
 	}
 	for _, b := range people.Sessions {
 		if b.Person == who.ID && s.o.House.Now().Before(b.Expires) {
@@ -94,10 +94,10 @@ func (s *Server) subscribe(c echo.Context, who *coordinator.Person) error {
 	}
 	if err := s.o.ValidateSubscription(&sub); err != nil {
 		s.o.Log.Warn("a device was refused", "err", err)
-		if _, _, known := refusal(err); known {
+		if _, _, known := refusal(s.lang(c), err); known {
 			return err
 		}
-		return coordinator.Refuse(coordinator.Invalid, "bad-device", "Notices cannot be sent to this device: %v", err)
+		return coordinator.Refuse(coordinator.Invalid, "bad-device", "Notices cannot be sent to this device: {why}", "why", err)
 	}
 	old := ""
 	if f["old"] != "" && s.o.SubscriptionID != nil {
@@ -123,26 +123,6 @@ func (s *Server) dropDevices(c echo.Context) error {
 		if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
 			return err
 		}
-	}
-	return s.redirect(c, "/me")
-}
-
-// setLanguage picks the language of pages and notices.
-func (s *Server) setLanguage(c echo.Context) error {
-	who := s.visitor(c)
-	if who == nil {
-		return signedOut
-	}
-	f, err := parseForm(c.Request(), field{"lang", "Language", 20, false})
-	if err == nil && words.Exactly(f["lang"]) == nil {
-		err = invalid("lang", "This language is not among those that the pages exist in.")
-	}
-	if err != nil {
-		return err
-	}
-	ev := coordinator.SetLanguage{Person: who.ID, Lang: f["lang"]}
-	if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
-		return err
 	}
 	return s.redirect(c, "/me")
 }
@@ -180,7 +160,7 @@ func (s *Server) forgetMe(c echo.Context) error {
 		err = invalid("sure", "Please tick the box first: this cannot be undone.")
 	}
 	if err != nil {
-		_, text, _ := refusal(err)
+		_, text, _ := refusal(s.lang(c), err)
 		return s.showMe(c, http.StatusUnprocessableEntity, &problem{Form: "forget", Text: text})
 	}
 	ctx := c.Request().Context()

@@ -9,6 +9,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -42,30 +43,15 @@ type kindChoice struct {
 type muteChoice struct{ Value, Words string }
 
 // muteChoices are how long one may want to hear nothing, in hours.
-var muteChoices = []muteChoice{{"2", "for two hours"}, {"12", "for twelve hours"}, {"24", "for a day"}, {"168", "for a week"}}
+var muteChoices = []string{"2", "12", "24", "168"}
 
-// kindWords ask about each kind of notice in the words of who gets it.
-var kindWords = map[coordinator.NoticeKind]string{
-	coordinator.TurnCalled:   "A machine is kept for me",
-	coordinator.TurnMissed:   "I missed a call",
-	coordinator.TurnEnded:    "My turn has ended",
-	coordinator.TurnReturned: "I am at the head of the queue again",
-	coordinator.TurnClosed:   "The room closed before my turn, and I left the queue",
-	coordinator.TurnPassed:   "Somebody started out of turn, my place is kept",
-	coordinator.LoadBegun:    "A machine kept for me was started",
-	coordinator.LoadReady:    "My load is ready",
-	coordinator.LoadNudge:    "My load still waits to be collected",
-	coordinator.LoadWaiting:  "I am next, and a load is still inside",
-	coordinator.LoadMoved:    "My load was put on the table",
-	coordinator.LoadTaken:    "My load was said to be collected",
-	coordinator.LoadFault:    "A fault of the machine that my load is in",
-	coordinator.LoadLeft:     "A load was left behind",
-	coordinator.FaultTold:    "A fault was reported",
-	coordinator.MachineOut:   "Two homes took a machine out of service",
-	coordinator.WalkUpTold:   "A load was put on out of turn",
-	coordinator.MeterSilent:  "A meter is silent",
-
-	coordinator.LevelsChanged: "A machine draws another power",
+// muteWords are these in words.
+func muteWords(l *words.Language) []muteChoice {
+	var out []muteChoice
+	for _, hours := range muteChoices {
+		out = append(out, muteChoice{hours, l.Say("mute." + hours)})
+	}
+	return out
 }
 
 // party is whose page it is: a resident's or the manager's.
@@ -91,27 +77,27 @@ func (s *Server) noticesPage(p party) echo.HandlerFunc {
 }
 
 func (s *Server) showChoices(c echo.Context, p party, status int, tried []string, wrong *problem) error {
-	who := p.who(s, c)
+	who, l := p.who(s, c), s.lang(c)
 	v := choicesView{
 		Path: p.path, Back: p.back, ForHome: who.TellForHome, Resident: p.path == residents.path, Tried: tried, Problem: wrong,
-		Devices: len(s.o.House.People().Devices(who.ID)), CanTry: s.o.TryNotice != nil, MuteChoices: muteChoices, Mail: s.viewMail(who),
+		Devices: len(s.o.House.People().Devices(who.ID)), CanTry: s.o.TryNotice != nil, MuteChoices: muteWords(l), Mail: s.viewMail(who),
 	}
 	for _, kind := range p.kinds() {
-		v.Kinds = append(v.Kinds, kindChoice{string(kind), kindWords[kind], who.Wants(kind)})
+		v.Kinds = append(v.Kinds, kindChoice{string(kind), l.Say("notice-kind." + string(kind)), who.Wants(kind)})
 	}
 	if q := who.Quiet; !q.None() {
 		v.From, v.To = q.From.String(), q.To.String()
 	}
 	now := s.o.House.Now()
 	if who.MutedUntil.After(now) {
-		v.MutedUntil = clock(who.MutedUntil, now, s.anyZone())
+		v.MutedUntil = teller{now: now, zone: s.anyZone(), lang: l}.at(who.MutedUntil)
 	}
 	if s.o.DeliveriesTo != nil {
 		rows, err := s.o.DeliveriesTo(c.Request().Context(), who.ID, whysShown)
 		if err != nil {
 			return err
 		}
-		v.Whys = s.whyLines(rows, who)
+		v.Whys = s.whyLines(l, rows, who)
 	}
 	return s.render(c, status, "notices", v)
 }
@@ -131,7 +117,7 @@ func (s *Server) setChoices(p party) echo.HandlerFunc {
 	return s.choicesForm(p, func(c echo.Context, who *coordinator.Person) error {
 		fields := []field{{"from", "Quiet from", 5, false}, {"to", "Quiet to", 5, false}, {"home", "Others of my home", 3, false}}
 		for _, kind := range p.kinds() {
-			fields = append(fields, field{string(kind), kindWords[kind], 3, false})
+			fields = append(fields, field{string(kind), string(kind), 3, false})
 		}
 		f, err := parseForm(c.Request(), fields...)
 		if err != nil {
@@ -161,8 +147,8 @@ func (s *Server) mute(p party) echo.HandlerFunc {
 		ev := coordinator.Mute{Person: who.ID}
 		if f["hours"] != "" {
 			hours, err := strconv.Atoi(f["hours"])
-			if err != nil || !slices.ContainsFunc(muteChoices, func(m muteChoice) bool { return m.Value == f["hours"] }) {
-				return invalid("mute", "Choose how long you want to hear nothing.")
+			if err != nil || !slices.Contains(muteChoices, f["hours"]) {
+				return invalid("mute-length", "Choose how long you want to hear nothing.")
 			}
 			ev.Until = s.o.House.Now().Add(time.Duration(hours) * time.Hour)
 		}
@@ -178,7 +164,7 @@ func (s *Server) choicesForm(p party, do func(echo.Context, *coordinator.Person)
 			return signedOut
 		}
 		err := do(c, who)
-		if _, text, known := refusal(err); err != nil && known {
+		if _, text, known := refusal(s.lang(c), err); err != nil && known {
 			return s.showChoices(c, p, http.StatusUnprocessableEntity, nil, &problem{Form: "choices", Text: text})
 		}
 		if err != nil {

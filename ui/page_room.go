@@ -40,34 +40,23 @@ type needChoice struct {
 	Checked            bool
 }
 
-// thanks are the sentences that a redirect may ask for.
-var thanks = map[string]string{
-	"collected":  "Noted: the machine is empty. Thank you.",
-	"reported":   "Thank you. Whoever looks after the room is told.",
-	"claimed":    "It is noted as your load.",
-	"not-mine":   "Noted: that start was not yours, and your turn is called again.",
-	"still":      "Noted: your load is still inside.",
-	"more":       "Noted: you have more time for this load.",
-	"coming":     "The others can see that somebody is on the way.",
-	"shares":     "You share that load: you are told when it is done.",
-	"fetched":    "Noted: it is no longer on the table. Thank you.",
-	"dries":      "A dryer is booked: you are called as the wash ends.",
-	"chosen":     "Noted.",
-	"left":       "You left the queue.",
-	"passed":     "The next one goes first.",
-	"later":      "You keep your place and are not called before then.",
-	"started":    "Noted as running.",
-	"ended":      "Noted as finished.",
-	"known":      "This browser is now one of yours.",
-	"others-out": "Every other browser of yours is signed out, and no other device is told anything.",
-	"joined":     "Welcome. This browser now belongs to your home.",
+// thanks is the sentence that a redirect asked for; empty for none.
+func (s *Server) thanks(c echo.Context) string {
+	key := "thanks." + c.QueryParam("done")
+	if l := s.lang(c); l.Has(key) {
+		return l.Say(key)
+	}
+	return ""
 }
+
+// noRoom answers an address that names none.
+var noRoom = coordinator.Refuse(coordinator.NotFound, "no-room", "There is no such laundry room here.")
 
 // sceneOf finds the room that the address names.
 func (s *Server) sceneOf(c echo.Context) (*scene, error) {
-	sc := s.scenes.get(coordinator.RoomID(param(c, "room")))
+	sc := s.scenes.get(coordinator.RoomID(param(c, "room")), s.lang(c))
 	if sc == nil {
-		return nil, coordinator.Refuse(coordinator.NotFound, "no-room", "There is no such laundry room here.")
+		return nil, noRoom
 	}
 	return sc, nil
 }
@@ -114,7 +103,7 @@ func (s *Server) viewRoom(c echo.Context, sc *scene, p *problem) roomView {
 	v := roomView{
 		Room: sc.snap.Room, Name: sc.snap.Name, Link: roomPath(sc.snap.Room), ID: sc.id,
 		Board: htmlText(sc.public), Resident: who != nil, HasTurn: own != nil && len(own.turns) > 0,
-		Thanks: thanks[c.QueryParam("done")],
+		Thanks: s.thanks(c),
 	}
 	if own != nil {
 		v.Board = htmlText(sc.board(own))
@@ -135,9 +124,9 @@ func (s *Server) viewRoom(c echo.Context, sc *scene, p *problem) roomView {
 // takeForm offers what the room's machines can serve, no more.
 func takeForm(sc *scene) takeView {
 	var v takeView
-	t := teller{now: sc.now, zone: sc.axis.zone}
+	t := sc.tell()
 	for i, n := range needs(sc.snap) {
-		choice := needChoice{Value: n.String(), Title: needTitle(n), Checked: i == 0}
+		choice := needChoice{Value: n.String(), Title: needTitle(t.lang, n), Checked: i == 0}
 		if f, ok := sc.snap.IfYouJoin[n]; ok && f.Known {
 			choice.When = t.forecast(&f)
 		}

@@ -36,7 +36,7 @@ func (s *Server) sheetsPage(c echo.Context) error {
 	}
 	for i := range sc.snap.Machines {
 		m := &sc.snap.Machines[i]
-		sheet := machineSheet{Name: machineName(m), Dryer: m.Kind != queue.Washer, Rotate: "/manager" + machinePath(room, m.ID) + "/code"}
+		sheet := machineSheet{Name: machineName(sc.lang(), m), Dryer: m.Kind != queue.Washer, Rotate: "/manager" + machinePath(room, m.ID) + "/code"}
 		if code := people.MachineCodes[coordinator.Place{Room: room, Machine: m.ID}].Code; code != "" {
 			sheet.Code, sheet.Address = code, s.origin+s.base+machinePath(room, m.ID)
 			sheet.QR = "/manager" + machinePath(room, m.ID) + "/code.svg?v=" + hashSecret(code)[:8]

@@ -10,7 +10,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
-	"drumturn/push/words"
 )
 
 // touchFor is how long the screen in the room takes somebody for who they said
@@ -72,7 +71,7 @@ func (s *Server) touchPage(c echo.Context) error {
 func (s *Server) showTouch(c echo.Context, sc *scene, status int, p *problem) error {
 	key := c.QueryParam("key")
 	v := touchView{
-		Name: sc.snap.Name, Path: touchPath(sc, key, ""), Open: sc.snap.Rules.OpenHomes, Problem: p, Thanks: thanks[c.QueryParam("done")],
+		Name: sc.snap.Name, Path: touchPath(sc, key, ""), Open: sc.snap.Rules.OpenHomes, Problem: p, Thanks: s.thanks(c),
 		Wall: roomPath(sc.snap.Room) + "/wall?" + url.Values{"key": {key}}.Encode(), Typed: form{},
 	}
 	if p != nil {
@@ -99,11 +98,11 @@ func (s *Server) atWall(c echo.Context) *coordinator.Person {
 // touchMachines are those with a load that could be the visitor's.
 func (sc *scene) touchMachines(who *coordinator.Person) []touchMachine {
 	var out []touchMachine
-	t := teller{now: sc.now, zone: sc.axis.zone}
+	t := sc.tell()
 	for i := range sc.snap.Machines {
 		m := &sc.snap.Machines[i]
 		if v := viewMachine(sc, m, who); v.CanClaim || v.CanCollect {
-			out = append(out, touchMachine{m.ID, machineName(m), t.word(m), t.detail(m), v.CanClaim, v.CanCollect})
+			out = append(out, touchMachine{m.ID, machineName(sc.lang(), m), t.word(m), t.detail(m), v.CanClaim, v.CanCollect})
 		}
 	}
 	return out
@@ -128,7 +127,7 @@ func (s *Server) touch(c echo.Context) error {
 		}
 		return s.redirect(c, touchPath(sc, c.QueryParam("key"), done))
 	}
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}
@@ -201,7 +200,7 @@ func (s *Server) enterAtWall(c echo.Context, sc *scene, f form) error {
 	}
 	err = s.o.House.DoPeople(c.Request().Context(), coordinator.JoinBuilding{
 		Room: sc.snap.Room, Code: f["code"], HomeName: f["home"], HomeCode: f["home-code"], Open: sc.snap.Rules.OpenHomes,
-		Lang:  words.Accepted(c.Request().Header.Get("Accept-Language")).Code(),
+		Lang:  s.lang(c).Code(),
 		NewID: wallPerson(people, sc.snap.Rules.OpenHomes, f), NewHomeCode: homeCode,
 		SessionHash: hash, Expires: s.o.House.Now().Add(touchFor),
 	})

@@ -14,6 +14,7 @@ import (
 // wallPageView is the screen in the room.
 type wallPageView struct {
 	Room           coordinator.RoomID
+	Lang           string // what its stream is to speak
 	Name, Link, ID string
 	Live           htmlText
 	Code, QR       string
@@ -33,7 +34,7 @@ func (s *Server) wallPage(c echo.Context) error {
 	}
 	v := wallPageView{
 		Room: sc.snap.Room, Name: sc.snap.Name, Link: roomPath(sc.snap.Room), ID: sc.id,
-		Live: htmlText(sc.wall()), Address: s.origin + s.base + roomPath(sc.snap.Room),
+		Live: htmlText(sc.wall()), Lang: sc.lang().Code(), Address: s.origin + s.base + roomPath(sc.snap.Room),
 	}
 	if sc.snap.Rules.WallTouch && s.mayInvite(c) {
 		v.Touch = touchPath(sc, c.QueryParam("key"), "")

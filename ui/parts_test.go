@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // TestToday lists what needs a hand, each with its button.
@@ -30,7 +31,7 @@ func TestToday(t *testing.T) {
 		"A fault was reported at 13:44: “door sticks”", "A cycle stopped early at 13:39", "A load has waited 42 min, since 13:05.",
 		"The meter is silent since 13:32.", "A load may still lie inside", "Out of service since Mon 11:47. “drum belt is worn”",
 		"Running since 13:10, far longer than usual.", "1 of the latest notices did not reach anybody.", "no device takes notices",
-		"called to washer 2", "Phones take notices over https only.", "13:44: “door sticks” (home 12)",
+		"called to Washer 2", "Phones take notices over https only.", "13:44: “door sticks” (home 12)",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("today does not say %q", want)
@@ -257,13 +258,13 @@ func TestLimitKey(t *testing.T) {
 }
 
 func TestNoticeWords(t *testing.T) {
-	for kind := range noticeWords {
+	for _, kind := range append(coordinator.ResidentKinds(), coordinator.ManagerKinds()...) {
 		n := coordinator.Notice{Kind: kind, Machine: 2, MachineKind: 1}
-		if got := noticeText(&n); strings.Contains(got, "%") || got == "" {
+		if got := noticeText(words.English(), &n); strings.Contains(got, "{") || got == string(kind) {
 			t.Errorf("%s: %q", kind, got)
 		}
 	}
-	if got := noticeText(&coordinator.Notice{Kind: "new-kind"}); got != "new-kind" {
+	if got := noticeText(words.English(), &coordinator.Notice{Kind: "new-kind"}); got != "new-kind" {
 		t.Errorf("%q", got)
 	}
 }
@@ -281,8 +282,8 @@ func TestDeliveryOutcomes(t *testing.T) {
 		{coordinator.Delivery{State: coordinator.Withdrawn}, "no longer needed", false},
 	}
 	for _, c := range cases {
-		if stateWord(&c.d) != c.word || deliveryFailed(&c.d) != c.failed {
-			t.Errorf("%+v: %q %v", c.d, stateWord(&c.d), deliveryFailed(&c.d))
+		if stateWord(words.English(), &c.d) != c.word || deliveryFailed(&c.d) != c.failed {
+			t.Errorf("%+v: %q %v", c.d, stateWord(words.English(), &c.d), deliveryFailed(&c.d))
 		}
 	}
 }
@@ -290,7 +291,12 @@ func TestDeliveryOutcomes(t *testing.T) {
 // TestEveryThanksIsSaid: each button that redirects has its sentence.
 func TestEveryThanksIsSaid(t *testing.T) {
 	s := newTestServer(t, newFakeHouse(fullRoom()), nil)
-	for key, sentence := range thanks {
+	for _, key := range words.English().Keys() {
+		key, of := strings.CutPrefix(key, "thanks.")
+		if !of {
+			continue
+		}
+		sentence := words.English().Say("thanks." + key)
 		for _, path := range []string{"/r/cellar", "/r/cellar/m/w1"} {
 			if !bytes.Contains(get(path+"?done="+key).of(s).Body.Bytes(), []byte(sentence)) {
 				t.Errorf("%s?done=%s says nothing", path, key)

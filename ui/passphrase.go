@@ -107,7 +107,7 @@ func passphraseProblem(passphrase, again string) *coordinator.Error {
 	switch n := len([]rune(passphrase)); {
 	case n < minPassphrase:
 		return coordinator.Refuse(coordinator.Invalid, "passphrase-short",
-			"A passphrase needs at least %d characters; this one has %d. Four or five words do well.", minPassphrase, n)
+			"A passphrase needs at least {least} characters; this one has {n}. Four or five words do well.", "least", minPassphrase, "n", n)
 	case passphrase != again:
 		return coordinator.Refuse(coordinator.Invalid, "passphrase-differs",
 			"The two passphrases differ. Please type the same one twice.")

@@ -34,6 +34,8 @@ func (s *Server) routes() []route {
 		{get, "/r/:room/touch", s.touchPage},
 		{post, "/r/:room/touch", s.touch},
 
+		{post, "/language", s.chooseLanguage},
+
 		{get, "/code", s.codePage},
 		{post, "/code", s.useCode},
 		{post, "/code/mail", s.mailCode},
@@ -55,7 +57,6 @@ func (s *Server) routes() []route {
 		{post, "/me/notices/mail", s.askMail(residents)},
 		{post, "/me/notices/mail/use", s.mailUse(residents)},
 		{post, "/me/notices/mail/end", s.endMail(residents)},
-		{post, "/me/language", s.setLanguage},
 		{post, "/me/sign-out", s.signOut},
 		{post, "/me/forget", s.forgetMe},
 

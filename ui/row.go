@@ -35,9 +35,10 @@ const labelRoom pct = 70
 
 // machineRow draws a machine. own says that it is the visitor's.
 func machineRow(snap *coordinator.Snapshot, a axis, m *coordinator.MachineView, own bool) row {
-	t := teller{now: a.now, zone: a.zone, own: own}
+	t := a.tell
+	t.own = own
 	return row{
-		Name: machineName(m), Link: machinePath(snap.Room, m.ID), Traits: traits(m),
+		Name: machineName(t.lang, m), Link: machinePath(snap.Room, m.ID), Traits: traits(t.lang, m),
 		Class: m.Status.String(), Word: t.word(m), Detail: t.detail(m), Own: own,
 		Ticks: a.Ticks, Shapes: a.machine(m),
 	}
@@ -68,7 +69,7 @@ func (a axis) machine(m *coordinator.MachineView) []shape {
 // held is hatched up to the instant it lapses.
 func (a axis) held(until time.Time) []shape {
 	x := max(a.at(until), smallest)
-	return []shape{{Kind: "held", W: x}, {Kind: "lapse", X: x}, a.label(x, "until "+clock(until, a.now, a.zone))}
+	return []shape{{Kind: "held", W: x}, {Kind: "lapse", X: x}, a.label(x, a.tell.lang.Say("mark.until", "at", a.tell.at(until)))}
 }
 
 // running is a bar to the earliest likely end, fading out over the 80 %
@@ -79,12 +80,12 @@ func (a axis) running(m *coordinator.MachineView) []shape {
 	if m.ByHand {
 		bar = "told"
 	}
-	if m.Stalled || m.Until.IsZero() || due(m, a.now) {
+	if m.Stalled || m.Until.IsZero() || due(m, a.tell.now) {
 		return []shape{{Kind: bar, W: smallest * 2}, {Kind: "fade", X: smallest * 2, W: 8}}
 	}
 	low, high := m.Low, m.High
 	if low.IsZero() || high.IsZero() {
-		margin := m.Until.Sub(a.now) / 4
+		margin := m.Until.Sub(a.tell.now) / 4
 		low, high = m.Until.Add(-margin), m.Until.Add(margin)
 	}
 	from := max(a.at(low), smallest)
@@ -92,12 +93,12 @@ func (a axis) running(m *coordinator.MachineView) []shape {
 	if w := a.at(high) - from; w > 0 {
 		shapes = append(shapes, shape{Kind: "fade", X: from, W: w})
 	}
-	end := clock(m.Until, a.now, a.zone)
+	end := a.tell.at(m.Until)
 	if a.beyond(m.Until) {
 		return append(shapes, shape{Kind: "more", Text: end})
 	}
 	if m.About {
-		end = "about " + end
+		end = a.tell.lang.Say("mark.about", "at", end)
 	}
 	return append(shapes, shape{Kind: "median", X: max(a.at(m.Until), smallest)}, a.label(a.at(high), end))
 }
@@ -116,7 +117,7 @@ func (a axis) label(x pct, text string) shape {
 func (a axis) waiting(m *coordinator.MachineView) []shape {
 	var waited time.Duration
 	if m.Load != nil {
-		waited = a.now.Sub(m.Load.ReadyAt)
+		waited = a.tell.now.Sub(m.Load.ReadyAt)
 	}
 	notch := shape{Kind: "notch", W: notchWidth(waited)}
 	if m.Status == coordinator.Overdue {
@@ -126,7 +127,7 @@ func (a axis) waiting(m *coordinator.MachineView) []shape {
 		notch.W = min(notch.W, max(a.at(m.Hold.Until)/2, smallest)) // The hatching must show behind it.
 		return append(a.held(m.Hold.Until), notch)
 	}
-	return []shape{notch, a.label(notch.W, "waits "+span(waited))}
+	return []shape{notch, a.label(notch.W, a.tell.lang.Say("mark.waits", "span", a.tell.lang.Span(waited)))}
 }
 
 // notchWidth grows with the waiting, fast at first: half of its 24 % is
@@ -138,16 +139,16 @@ func notchWidth(waited time.Duration) pct {
 
 // turnRow draws a waiting turn of the visitor: a mark where it is likely to come.
 func turnRow(a axis, t *queue.Turn, f *coordinator.Forecast, place int) row {
-	tell := teller{now: a.now, zone: a.zone, own: true}
-	r := row{Name: "Your turn", Class: "turn", Word: ordinal(place) + " in the queue", Own: true, Ticks: a.Ticks,
-		Traits: []string{needWord(t.Need)}}
+	tell := a.tell
+	r := row{Name: tell.lang.Say("turn.yours"), Class: "turn", Word: tell.lang.Nth("turn.place", place), Own: true, Ticks: a.Ticks,
+		Traits: []string{tell.lang.Say("turn.for", "need", needWord(tell.lang, t.Need))}}
 	switch {
-	case t.NotBefore.After(a.now):
-		r.Detail = "not before " + tell.at(t.NotBefore) + ", as you asked"
+	case t.NotBefore.After(tell.now):
+		r.Detail = tell.lang.Say("turn.not-before", "at", tell.at(t.NotBefore))
 		r.Shapes = []shape{{Kind: "mark", X: a.at(t.NotBefore)}}
 		return r
 	case f == nil || !f.Known:
-		r.Detail = "when it comes cannot be said now"
+		r.Detail = tell.lang.Say("turn.no-forecast")
 		return r
 	}
 	r.Detail = tell.forecast(f)
@@ -158,19 +159,4 @@ func turnRow(a axis, t *queue.Turn, f *coordinator.Forecast, place int) row {
 		r.Shapes = append(r.Shapes, shape{Kind: "mark", X: a.at(f.Median)})
 	}
 	return r
-}
-
-// forecast says a forecast in clock times.
-func (t teller) forecast(f *coordinator.Forecast) string {
-	switch {
-	case !f.Known:
-		return "cannot be said now"
-	case !f.High.After(t.now.Add(time.Minute)):
-		return "at once"
-	case !f.Median.After(t.now.Add(time.Minute)):
-		return "any minute, by " + t.at(f.High)
-	case t.at(f.Low) == t.at(f.High):
-		return "about " + t.at(f.Median)
-	}
-	return "about " + t.between(f.Median, f.Low, f.High)
 }

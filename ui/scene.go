@@ -10,10 +10,11 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
-// scene is a room as drawn for one snapshot and minute. Its parts are rendered
+// scene is a room as drawn for one snapshot and minute, in one language. Its parts are rendered
 // once and shared by everybody who looks; only the order of rows and the marks
 // of one's own differ from visitor to visitor.
 type scene struct {
@@ -55,13 +56,19 @@ type sceneRow struct {
 	own     func() []byte // rendered when first asked for
 }
 
-// drawScene renders what all share.
+// tell says what is in the scene.
+func (sc *scene) tell() teller { return sc.axis.tell }
+
+// lang is the scene's language.
+func (sc *scene) lang() *words.Language { return sc.views.lang }
+
+// drawScene renders what all share who read the language of v.
 func drawScene(v *views, snap *coordinator.Snapshot, now time.Time) *scene {
 	zone := snap.Zone
 	if zone == nil {
 		zone = time.UTC
 	}
-	sc := &scene{snap: snap, now: now, axis: newAxis(now, zone), views: v}
+	sc := &scene{snap: snap, now: now, axis: newAxis(teller{now: now, zone: zone, lang: v.lang}), views: v}
 	sc.id = snap.EventID() + "." + now.UTC().Format("200601021504")
 	sc.head = v.fragment("board-head", boardHead(sc))
 	sc.foot = v.fragment("board-foot", boardFoot(sc))
@@ -150,11 +157,17 @@ func freeAt(m *coordinator.MachineView) time.Time {
 	return time.Time{}
 }
 
-// scenes keeps the newest scene of each room, for pages and streams alike.
+// scenes keeps the newest scene of each room in each language that somebody
+// reads, for pages and streams alike.
 type scenes struct {
-	house House
-	views *views
-	rooms sync.Map // coordinator.RoomID -> *sceneSlot
+	house   House
+	tongues tongues
+	rooms   sync.Map // sceneKey -> *sceneSlot
+}
+
+type sceneKey struct {
+	room coordinator.RoomID
+	lang *words.Language
 }
 
 type sceneSlot struct {
@@ -162,18 +175,19 @@ type sceneSlot struct {
 	newest  atomic.Pointer[scene]
 }
 
-func newScenes(h House, v *views) *scenes { return &scenes{house: h, views: v} }
+func newScenes(h House, t tongues) *scenes { return &scenes{house: h, tongues: t} }
 
 // get is the scene of now; nil when there is no such room.
-func (s *scenes) get(room coordinator.RoomID) *scene {
+func (s *scenes) get(room coordinator.RoomID, l *words.Language) *scene {
 	snap := s.house.Snapshot(room)
 	if snap == nil {
 		return nil
 	}
 	now := s.house.Now().Truncate(time.Minute)
-	value, ok := s.rooms.Load(room)
+	key := sceneKey{room, l}
+	value, ok := s.rooms.Load(key)
 	if !ok {
-		value, _ = s.rooms.LoadOrStore(room, &sceneSlot{})
+		value, _ = s.rooms.LoadOrStore(key, &sceneSlot{})
 	}
 	slot := value.(*sceneSlot)
 	if sc := slot.newest.Load(); sc != nil && sc.snap == snap && sc.now.Equal(now) {
@@ -185,7 +199,7 @@ func (s *scenes) get(room coordinator.RoomID) *scene {
 	if sc != nil && sc.snap == snap && sc.now.Equal(now) {
 		return sc
 	}
-	sc = drawScene(s.views, snap, now)
+	sc = drawScene(s.tongues[l], snap, now)
 	slot.newest.Store(sc)
 	return sc
 }

@@ -31,13 +31,15 @@ type Server struct {
 	origin  string // scheme and host of the public URL
 	cookies cookieKind
 	echo    *echo.Echo
-	views   *views
+	tongues tongues
 	assets  *assets
 	scenes  *scenes
 	hubs    map[coordinator.RoomID]*hub
 	streams *streamLimit
 	limits  *limits
 	hashing chan struct{}
+
+	accepted acceptMemo
 
 	closeOnce sync.Once
 	closing   chan struct{} // closed: streams end
@@ -64,10 +66,10 @@ func New(o Options) (*Server, error) {
 	if s.assets, err = loadAssets(); err != nil {
 		return nil, fmt.Errorf("ui: assets: %w", err)
 	}
-	if s.views, err = s.parseViews(); err != nil {
+	if s.tongues, err = s.parseTongues(); err != nil {
 		return nil, fmt.Errorf("ui: templates: %w", err)
 	}
-	s.scenes = newScenes(o.House, s.views)
+	s.scenes = newScenes(o.House, s.tongues)
 	for _, room := range o.House.Rooms() {
 		s.hubs[room] = newHub(o.House, room)
 	}

@@ -44,7 +44,7 @@ func (s *Server) offerShare(c echo.Context) error {
 		_, err = s.do(c, sc, coordinator.OfferShare{Machine: m.ID, Person: who.ID, Home: who.Home, Hash: shareHash(code)})
 	}
 	if err != nil {
-		status, text, known := refusal(err)
+		status, text, known := refusal(s.lang(c), err)
 		if !known {
 			return err
 		}

@@ -13,6 +13,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -29,7 +30,7 @@ func TestWaitingWords(t *testing.T) {
 			"3 turns wait: 2 for a washer, 1 for a washer-dryer."},
 	}
 	for _, c := range cases {
-		if got := waitingWords(&coordinator.Snapshot{Turns: c.turns}); got != c.want {
+		if got := englishAt(noon).waiting(&coordinator.Snapshot{Turns: c.turns}); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)
 		}
 	}
@@ -72,7 +73,7 @@ func TestServes(t *testing.T) {
 			}
 		}
 	}
-	if serves(queue.Washer, 0) || needTitle(0) != "?" || needWord(0) != "a machine" {
+	if serves(queue.Washer, 0) || needWord(words.English(), 0) != "a machine" {
 		t.Error("a need that does not exist is served")
 	}
 }
@@ -91,7 +92,7 @@ func TestWhatVisitorsMaySee(t *testing.T) {
 		{errors.New("secret detail"), 500, false},
 	}
 	for _, c := range cases {
-		status, text, known := refusal(c.err)
+		status, text, known := refusal(words.English(), c.err)
 		if status != c.status || known != c.known || text == "" || strings.Contains(text, "secret") {
 			t.Errorf("%v: %d %q %v", c.err, status, text, known)
 		}
@@ -167,7 +168,7 @@ func TestUnknownPagesAreAnError(t *testing.T) {
 			t.Error("a fragment that does not exist was rendered")
 		}
 	}()
-	s.views.fragment("no such part", nil)
+	s.tongues[words.English()].fragment("no such part", nil)
 }
 
 func TestPercentages(t *testing.T) {
@@ -198,7 +199,7 @@ func TestLanguageIsKept(t *testing.T) {
 	h := newFakeHouse(smallRoom())
 	h.resident("dan", "h6")
 	s := newTestServer(t, h, nil)
-	post("/me/language", "lang", "en").as("secret-of-dan", "").of(s)
+	post("/language", "lang", "en").as("secret-of-dan", "").of(s)
 	if got := h.people.Persons["dan"].Lang; got != "en" {
 		t.Errorf("%q", got)
 	}

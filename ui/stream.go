@@ -10,6 +10,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 const (
@@ -44,7 +45,7 @@ func (s *Server) events(c echo.Context) error {
 	}
 	key := limitKey(c.RealIP())
 	if !s.streams.enter(key) {
-		return &statusError{http.StatusServiceUnavailable, "Too many pages are open from here to keep all of them current."}
+		return &statusError{http.StatusServiceUnavailable, "too-many-pages", "Too many pages are open from here to keep all of them current."}
 	}
 	defer s.streams.leave(key)
 	head := c.Response().Header()
@@ -57,6 +58,7 @@ func (s *Server) events(c echo.Context) error {
 		wall: c.QueryParam("as") == "wall", hash: sessionHash(c, s.cookies.resident),
 		last: c.Request().Header.Get("Last-Event-ID"),
 	}
+	st.lang = s.lang(c)
 	if last := c.QueryParam("last"); last != "" {
 		st.last = last
 	}
@@ -70,6 +72,7 @@ type stream struct {
 	rc   *http.ResponseController
 	w    http.ResponseWriter
 	wall bool
+	lang *words.Language
 	hash string // of the resident's cookie
 
 	last string // id of the scene that the page has
@@ -116,7 +119,7 @@ func (s *Server) beat() []byte { return []byte("event: beat\ndata: " + s.assets.
 
 // update sends what differs from what the page has.
 func (st *stream) update() error {
-	sc := st.s.scenes.get(st.room)
+	sc := st.s.scenes.get(st.room, st.lang)
 	if sc == nil {
 		return errors.New("the room is gone")
 	}
@@ -167,5 +170,5 @@ func (s *Server) minePanel(sc *scene, own *ownership, p *problem) []byte {
 		v = &mineView{Room: sc.snap.Room}
 	}
 	v.Problem = p
-	return s.views.fragment("mine", v)
+	return sc.views.fragment("mine", v)
 }

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -110,7 +111,7 @@ func TestStream(t *testing.T) {
 		t.Errorf("content type %q", got)
 	}
 	first := next(t, public, "board")
-	sc := s.scenes.get("cellar")
+	sc := s.scenes.get("cellar", words.English())
 	if first.id != sc.id || first.data != string(sc.public) {
 		t.Errorf("the first event is not the room as it is: %s", first.data)
 	}
@@ -150,7 +151,7 @@ func TestStream(t *testing.T) {
 func TestAPageThatIsCurrentGetsNothingTwice(t *testing.T) {
 	h := newFakeHouse(fullRoom())
 	s, address := serveReal(t, h, nil)
-	from, _ := connect(t, address, "/r/cellar/events?last="+s.scenes.get("cellar").id, "")
+	from, _ := connect(t, address, "/r/cellar/events?last="+s.scenes.get("cellar", words.English()).id, "")
 	h.change("cellar", func(s *coordinator.Snapshot) { s.Machines[0].Since = in(-1) })
 	if got := next(t, from, "board"); !strings.Contains(got.data, "since 13:46") {
 		t.Errorf("the page was sent what it had: %s", got.data)

@@ -1,7 +1,6 @@
 package ui
 
 import (
-	"fmt"
 	"strconv"
 
 	"github.com/labstack/echo/v4"
@@ -16,9 +15,9 @@ type tableView struct {
 }
 
 func (sc *scene) tableView(l *coordinator.TableLoad) tableView {
-	v := tableView{Load: l.Load, At: clock(l.At, sc.now, sc.axis.zone), Machine: "a machine"}
+	v := tableView{Load: l.Load, At: sc.tell().at(l.At), Machine: sc.lang().Say("need.any")}
 	if m := sc.snap.Machine(l.Machine); m != nil {
-		v.Machine = machineName(m)
+		v.Machine = machineName(sc.lang(), m)
 	}
 	return v
 }
@@ -30,10 +29,7 @@ func tableWords(sc *scene) string {
 		return ""
 	}
 	oldest := sc.tableView(&list[0])
-	if len(list) == 1 {
-		return fmt.Sprintf("A load lies on the table, since %s, from %s.", oldest.At, oldest.Machine)
-	}
-	return fmt.Sprintf("%d loads lie on the table, the first since %s, from %s.", len(list), oldest.At, oldest.Machine)
+	return sc.lang().Count("board.table", len(list), "at", oldest.At, "machine", oldest.Machine)
 }
 
 // tableHands are the loads that the manager should do something about.
@@ -85,7 +81,7 @@ func (s *Server) clearTable(c echo.Context) error {
 	if err == nil {
 		return s.redirect(c, "/manager")
 	}
-	status, text, known := refusal(err)
+	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}

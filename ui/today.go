@@ -13,7 +13,7 @@ func hands(sc *scene) []handView {
 		for i := range sc.snap.Machines {
 			m := &sc.snap.Machines[i]
 			if h, ok := find(sc, m); ok {
-				h.Room, h.Machine, h.Link = sc.snap.Name, machineName(m), machinePath(sc.snap.Room, m.ID)
+				h.Room, h.Machine, h.Link = sc.snap.Name, machineName(sc.lang(), m), machinePath(sc.snap.Room, m.ID)
 				if h.Do != "" {
 					h.Act = "/manager" + h.Link
 				}
@@ -29,7 +29,7 @@ func faultHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 		return handView{}, false
 	}
 	last := m.Faults[len(m.Faults)-1]
-	what := "A fault was reported at " + clock(last.At, sc.now, sc.axis.zone) + ": “" + last.Text + "”"
+	what := "A fault was reported at " + sc.tell().at(last.At) + ": “" + last.Text + "”"
 	return handView{What: what, Do: "take-out", Button: "Take out of service"}, true
 }
 
@@ -37,7 +37,7 @@ func stoppedHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Load == nil || m.Load.Reason != coordinator.EndStopped || !m.Load.Ready() {
 		return handView{}, false
 	}
-	what := "A cycle stopped early at " + clock(m.Load.ReadyAt, sc.now, sc.axis.zone) +
+	what := "A cycle stopped early at " + sc.tell().at(m.Load.ReadyAt) +
 		": somebody switched it off, or the machine has a fault. The drum may hold water."
 	return handView{What: what, Do: "take-out", Button: "Take out of service"}, true
 }
@@ -46,7 +46,7 @@ func overdueHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Load == nil || m.Status != coordinator.Overdue || m.Load.Reason == coordinator.EndStopped {
 		return handView{}, false
 	}
-	what := "A load has waited " + span(sc.now.Sub(m.Load.ReadyAt)) + ", since " + clock(m.Load.ReadyAt, sc.now, sc.axis.zone) + "."
+	what := "A load has waited " + sc.lang().Span(sc.now.Sub(m.Load.ReadyAt)) + ", since " + sc.tell().at(m.Load.ReadyAt) + "."
 	if m.Load.Owner == "" {
 		what += " Nobody has said whose it is."
 	}
@@ -59,7 +59,7 @@ func silentHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	}
 	what := "The meter has not been heard yet."
 	if since := silentSince(m); !since.IsZero() {
-		what = "The meter is silent since " + clock(since, sc.now, sc.axis.zone) + "."
+		what = "The meter is silent since " + sc.tell().at(since) + "."
 	}
 	what += " Look whether its plug or meter has power and reaches the network."
 	return handView{What: what, Do: "by-hand-on", Button: "Run by hand meanwhile"}, true
@@ -73,7 +73,7 @@ func forgottenHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	}
 	what := "A load may still lie inside: nobody said that it was collected."
 	if m.Load != nil && m.Load.Forgotten {
-		what = "Forgotten for " + span(sc.now.Sub(m.Load.ReadyAt)) + ": a load of " + clock(m.Load.ReadyAt, sc.now, sc.axis.zone) +
+		what = "Forgotten for " + sc.lang().Span(sc.now.Sub(m.Load.ReadyAt)) + ": a load of " + sc.tell().at(m.Load.ReadyAt) +
 			" may still lie inside; nobody said that it was collected."
 	}
 	return handView{What: what, Do: "empty", Button: "It is empty"}, true
@@ -84,14 +84,14 @@ func pastHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Load == nil || m.Load.Past == 0 || sc.snap.Rules.WalkUps != coordinator.Reported {
 		return handView{}, false
 	}
-	return handView{What: "Started at " + clock(m.Load.StartedAt, sc.now, sc.axis.zone) + " although somebody waited for it, by nobody who had been called."}, true
+	return handView{What: "Started at " + sc.tell().at(m.Load.StartedAt) + " although somebody waited for it, by nobody who had been called."}, true
 }
 
 func outHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Status != coordinator.Out {
 		return handView{}, false
 	}
-	what := "Out of service since " + clock(m.Since, sc.now, sc.axis.zone) + "."
+	what := "Out of service since " + sc.tell().at(m.Since) + "."
 	if m.OutText != "" {
 		what += " “" + m.OutText + "”"
 	}
@@ -102,6 +102,6 @@ func stalledHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if !m.Stalled || m.Status != coordinator.Running {
 		return handView{}, false
 	}
-	what := "Running since " + clock(m.Since, sc.now, sc.axis.zone) + ", far longer than usual. Have a look at it."
+	what := "Running since " + sc.tell().at(m.Since) + ", far longer than usual. Have a look at it."
 	return handView{What: what}, true
 }

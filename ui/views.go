@@ -13,6 +13,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 //go:embed templates/*.html templates/parts/*.html
@@ -21,40 +22,83 @@ var templateFiles embed.FS
 // htmlText is text that our own templates have already made safe.
 type htmlText = template.HTML
 
-// views are all templates, parsed at start: a set for each page, which has the
-// frame and the shared parts in it.
+// views are all templates in one language, parsed at start: a set for each page,
+// which has the frame and the shared parts in it.
 type views struct {
+	lang  *words.Language
 	parts *template.Template
 	pages map[string]*template.Template
 }
 
+// tongues are the views of every language.
+type tongues map[*words.Language]*views
+
+// parseTongues parses the templates once for each language.
+func (s *Server) parseTongues() (tongues, error) {
+	all := tongues{}
+	for _, l := range words.All() {
+		v, err := s.parseViews(l)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", l.Code(), err)
+		}
+		all[l] = v
+	}
+	return all, nil
+}
+
 // parseViews reads templates/NAME.html as page NAME and templates/parts as
 // what pages share. Templates address pages by {{base}} and files by {{file}}.
-func (s *Server) parseViews() (*views, error) {
+func (s *Server) parseViews(l *words.Language) (*views, error) {
 	funcs := template.FuncMap{
 		"base":     func() string { return s.base },
 		"file":     func(name string) string { return s.base + "/static/" + s.assets.sum + "/" + name },
 		"sum":      func() string { return s.assets.sum },
 		"building": func() string { return s.o.Building },
 		"escape":   pathEscape,
+		"link":     func(path, text string) htmlText { return linkTo(s.base+path, text) },
 	}
-	parts, err := template.New("parts").Funcs(funcs).ParseFS(templateFiles, "templates/parts/*.html")
-	if err != nil {
+	for name, f := range speech(l) {
+		funcs[name] = f
+	}
+	parts := template.New("parts").Funcs(funcs)
+	if err := parseInto(parts, l, "templates/parts/*.html"); err != nil {
 		return nil, err
 	}
 	names, err := fs.Glob(templateFiles, "templates/*.html")
 	if err != nil {
 		return nil, err
 	}
-	v := &views{parts: parts, pages: map[string]*template.Template{}}
+	v := &views{lang: l, parts: parts, pages: map[string]*template.Template{}}
 	for _, name := range names {
-		page, err := template.Must(parts.Clone()).ParseFS(templateFiles, name)
-		if err != nil {
+		page := template.Must(parts.Clone())
+		if err := parseInto(page, l, name); err != nil {
 			return nil, err
 		}
 		v.pages[strings.TrimSuffix(path.Base(name), ".html")] = page
 	}
 	return v, nil
+}
+
+// parseInto adds the files of a pattern to a set, with the words put in.
+func parseInto(set *template.Template, l *words.Language, pattern string) error {
+	names, err := fs.Glob(templateFiles, pattern)
+	if err != nil {
+		return err
+	}
+	for _, name := range names {
+		text, err := templateFiles.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		spoken, err := bindWords(l, string(text))
+		if err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
+		if _, err := set.New(path.Base(name)).Parse(spoken); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // fragment renders a shared part. It panics on an error, which only a mistake
@@ -76,10 +120,12 @@ type pageView struct {
 	// Manager is set on a signed-in manager's pages.
 	Manager *coordinator.Person
 	Page    string
+	// Here is where a change of the language leads back to.
+	Here string
 }
 
-// render writes a page. Pages differ from visitor to visitor, so nothing
-// between here and the browser may keep them.
+// render writes a page in the language of whoever asks. Pages differ from
+// visitor to visitor, so nothing between here and the browser may keep them.
 func (s *Server) render(c echo.Context, status int, name string, data any) error {
 	html, err := s.page(c, name, data)
 	if err != nil {
@@ -92,6 +138,7 @@ func (s *Server) render(c echo.Context, status int, name string, data any) error
 // pageHeaders say what may be kept of a page.
 func (s *Server) pageHeaders(c echo.Context) {
 	c.Response().Header().Set("Cache-Control", "private, no-cache")
+	c.Response().Header().Set("Content-Language", s.lang(c).Code())
 	if strings.HasPrefix(c.Path(), "/manager") {
 		c.Response().Header().Set("Cache-Control", "no-store")
 	}
@@ -99,11 +146,11 @@ func (s *Server) pageHeaders(c echo.Context) {
 
 // page is a page as whoever asks is to see it.
 func (s *Server) page(c echo.Context, name string, data any) ([]byte, error) {
-	page, ok := s.views.pages[name]
+	page, ok := s.tongues[s.lang(c)].pages[name]
 	if !ok {
 		return nil, fmt.Errorf("no page %q", name)
 	}
-	view := pageView{Data: data, Page: name, Who: s.visitor(c), Manager: s.manager(c)}
+	view := pageView{Data: data, Page: name, Who: s.visitor(c), Manager: s.manager(c), Here: here(c)}
 	var b bytes.Buffer
 	if err := page.ExecuteTemplate(&b, "page", view); err != nil {
 		return nil, fmt.Errorf("page %s: %w", name, err)

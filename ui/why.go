@@ -1,12 +1,11 @@
 package ui
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // whyLine answers "why did I get this?", or why not, for one notice.
@@ -18,38 +17,31 @@ type whyLine struct {
 }
 
 // whyLines explains deliveries to a person.
-func (s *Server) whyLines(rows []coordinator.Delivery, who *coordinator.Person) []whyLine {
+func (s *Server) whyLines(l *words.Language, rows []coordinator.Delivery, who *coordinator.Person) []whyLine {
 	var out []whyLine
-	now := s.o.House.Now()
 	for i := range rows {
 		d := &rows[i]
-		room, zone := string(d.Notice.Subject.Room), time.UTC
-		if snap := s.o.House.Snapshot(d.Notice.Subject.Room); snap != nil {
-			room = snap.Name
-			if snap.Zone != nil {
-				zone = snap.Zone
-			}
-		}
-		then, told := whatBecame(d, who.ID, func(t time.Time) string { return clock(t, now, zone) })
+		room, tell := s.tellOf(l, d.Notice.Subject.Room)
+		then, told := tell.whatBecame(d, who.ID)
 		out = append(out, whyLine{
-			At: clock(d.Notice.Made, now, zone), Room: room, What: noticeText(&d.Notice),
-			Because: because(d, who.ID), Then: then, Untold: !told,
+			At: tell.at(d.Notice.Made), Room: room, What: noticeText(l, &d.Notice),
+			Because: because(l, d, who.ID), Then: then, Untold: !told,
 		})
 	}
 	return out
 }
 
 // because is why a notice concerns the person at all.
-func because(d *coordinator.Delivery, who coordinator.PersonID) string {
+func because(l *words.Language, d *coordinator.Delivery, who coordinator.PersonID) string {
 	switch told := toldOf(d, who); {
 	case d.Notice.Role == coordinator.Managers:
-		return "You look after the building."
+		return l.Say("why.manager")
 	case told != nil && told.ForHome:
-		return "It is a load of your home, and you asked to be told of those."
+		return l.Say("why.home")
 	case d.Notice.Kind == coordinator.LoadWaiting, d.Notice.Subject.Turn != 0:
-		return "You stood in the queue."
+		return l.Say("why.queue")
 	default:
-		return "It is about your load."
+		return l.Say("why.load")
 	}
 }
 
@@ -62,64 +54,64 @@ func toldOf(d *coordinator.Delivery, who coordinator.PersonID) *coordinator.Told
 }
 
 // whatBecame says whether and how the person was told, or why not.
-func whatBecame(d *coordinator.Delivery, who coordinator.PersonID, at func(time.Time) string) (text string, told bool) {
+func (t teller) whatBecame(d *coordinator.Delivery, who coordinator.PersonID) (text string, told bool) {
 	sent, letter, first, last := deviceOutcomes(d, who)
 	decided := toldOf(d, who)
 	switch {
 	case sent > 0:
-		text := fmt.Sprintf("Sent to %s of yours at %s.", countOf(sent, "device"), at(first))
+		text := t.lang.Count("why.sent", sent, "at", t.at(first))
 		if letter != nil {
-			text += byLetter(letter, decided, at)
+			text += " " + t.byLetter(letter, decided)
 		}
 		return text, true
 	case letter != nil:
-		return strings.TrimSpace(byLetter(letter, decided, at)), true
+		return t.byLetter(letter, decided), true
 	case d.State == coordinator.Withdrawn:
-		return "Not sent: it was settled before.", false
+		return t.lang.Say("why.settled"), false
 	case decided == nil:
-		return "Not decided yet.", false
+		return t.lang.Say("why.undecided"), false
 	case decided.Reason == coordinator.ReasonNow && last != nil:
-		return undelivered(last, at), false
+		return t.undelivered(last), false
 	}
-	return untold(decided, at), false
+	return t.untold(decided), false
 }
 
 // untold says why a person is not told, or not yet.
-func untold(t *coordinator.Told, at func(time.Time) string) string {
-	switch t.Reason {
+func (t teller) untold(told *coordinator.Told) string {
+	switch told.Reason {
 	case coordinator.ReasonNow:
-		return "It is being sent."
+		return t.lang.Say("why.now")
 	case coordinator.ReasonLater:
-		return "It waits for your quiet hours to end at " + at(t.Until) + "."
+		return t.lang.Say("why.later", "at", t.at(told.Until))
 	case coordinator.ReasonReplaced:
-		return "Not sent: a newer notice about the same took its place."
+		return t.lang.Say("why.replaced")
 	case coordinator.ReasonUnwanted:
-		return "Not sent: you do not want to be told of this."
+		return t.lang.Say("why.unwanted")
 	case coordinator.ReasonMuted:
-		return "Not sent: you wanted to hear nothing until " + at(t.Until) + "."
+		return t.lang.Say("why.muted", "at", t.at(told.Until))
 	case coordinator.ReasonLate:
-		return "Not sent: it was too late to be of use."
+		return t.lang.Say("why.late")
 	case coordinator.ReasonNoWay:
-		return "Not sent: no device of yours is told anything, nor an e-mail address."
+		return t.lang.Say("why.no-way")
 	}
-	return "Not sent."
+	return t.lang.Say("why.not-sent")
 }
 
 // byLetter says that a letter was sent, and why.
-func byLetter(r *coordinator.DeviceResult, decided *coordinator.Told, at func(time.Time) string) string {
-	text := " An e-mail was sent at " + at(r.At)
+func (t teller) byLetter(r *coordinator.DeviceResult, decided *coordinator.Told) string {
+	key := "why.letter"
 	if decided == nil {
-		return text + "."
+		return t.lang.Say(key, "at", t.at(r.At))
 	}
 	switch decided.Mail {
 	case coordinator.MailAlso:
-		return text + ", as you asked for both."
+		key = "why.letter-both"
 	case coordinator.MailOnly:
-		return text + ": no phone of yours takes notices."
+		key = "why.letter-only"
 	case coordinator.MailInstead:
-		return text + ": no phone of yours could be reached."
+		key = "why.letter-instead"
 	}
-	return text + "."
+	return t.lang.Say(key, "at", t.at(r.At))
 }
 
 // deviceOutcomes counts the person's devices that were served, with the first
@@ -142,16 +134,16 @@ func deviceOutcomes(d *coordinator.Delivery, who coordinator.PersonID) (sent int
 	return sent, letter, first, last
 }
 
-func undelivered(r *coordinator.DeviceResult, at func(time.Time) string) string {
+func (t teller) undelivered(r *coordinator.DeviceResult) string {
 	switch {
 	case !r.Next.IsZero():
-		return "Not through yet: it is tried again at " + at(r.Next) + "."
+		return t.lang.Say("why.again", "at", t.at(r.Next))
 	case r.ByMail():
-		return "Not sent: the mail server did not take the e-mail."
+		return t.lang.Say("why.letter-refused")
 	case r.Gone:
-		return "Not sent: your device no longer takes notices from here. Switch them on again on it."
+		return t.lang.Say("why.gone")
 	case r.Status == 0:
-		return "Not sent: your device's push service did not answer in time."
+		return t.lang.Say("why.no-answer")
 	}
-	return fmt.Sprintf("Not sent: your device's push service refused it (%d).", r.Status)
+	return t.lang.Say("why.refused", "status", r.Status)
 }

@@ -1,156 +1,118 @@
 package ui
 
 import (
-	"fmt"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
-// clock says an instant as people do: "14:32", with the day when it is not today.
-func clock(t, now time.Time, zone *time.Location) string {
-	if t.IsZero() {
-		return ""
-	}
-	t, now = t.In(zone), now.In(zone)
-	switch days := daysBetween(now, t); {
-	case days == 0:
-		return t.Format("15:04")
-	case days > -7 && days < 7:
-		return t.Format("Mon 15:04")
-	default:
-		return t.Format("2 Jan 15:04")
-	}
-}
-
-// daysBetween counts calendar days from a to b, both in one zone.
-func daysBetween(a, b time.Time) int {
-	ya, ma, da := a.Date()
-	yb, mb, db := b.Date()
-	return int(time.Date(yb, mb, db, 0, 0, 0, 0, time.UTC).Sub(time.Date(ya, ma, da, 0, 0, 0, 0, time.UTC)) / (24 * time.Hour))
-}
-
-// span says how long: "5 min", "1 h 20 min", "3 days".
-func span(d time.Duration) string {
-	minutes := int(d.Round(time.Minute) / time.Minute)
-	switch {
-	case minutes < 1:
-		return "under a minute"
-	case minutes < 60:
-		return fmt.Sprintf("%d min", minutes)
-	case minutes < 24*60 && minutes%60 == 0:
-		return fmt.Sprintf("%d h", minutes/60)
-	case minutes < 24*60:
-		return fmt.Sprintf("%d h %d min", minutes/60, minutes%60)
-	case minutes < 2*24*60:
-		return "1 day"
-	default:
-		return fmt.Sprintf("%d days", minutes/(24*60))
-	}
-}
-
 // machineName is "Washer 2".
-func machineName(m *coordinator.MachineView) string {
-	return fmt.Sprintf("%s %d", capital(m.Kind.String()), m.Number)
+func machineName(l *words.Language, m *coordinator.MachineView) string {
+	return l.Say("kind."+m.Kind.String(), "n", m.Number)
 }
 
+// capital writes the first letter large, in alphabets that have large ones.
 func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	first, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[size:]
 }
 
 // traits are what helps to choose a machine: "8 kg", "upper", "accessible".
-func traits(m *coordinator.MachineView) []string {
+func traits(l *words.Language, m *coordinator.MachineView) []string {
 	var out []string
 	if m.CapacityKg > 0 {
-		out = append(out, fmt.Sprintf("%g kg", m.CapacityKg))
+		out = append(out, l.Say("trait.kg", "kg", l.Number(m.CapacityKg, 2)))
 	}
 	if m.Stacked {
-		out = append(out, "upper")
+		out = append(out, l.Say("trait.upper"))
 	}
 	if m.Accessible {
-		out = append(out, "accessible")
+		out = append(out, l.Say("trait.accessible"))
 	}
 	if len(m.ReservedFor) > 0 {
-		out = append(out, "reserved")
+		out = append(out, l.Say("trait.reserved"))
 	}
 	return out
 }
 
-// teller says what a machine is doing, at one instant in one place.
+// teller says what a machine is doing, at one instant in one place, in one language.
 type teller struct {
 	now  time.Time
 	zone *time.Location
+	lang *words.Language
 	own  bool // the machine holds the visitor's load, or is held for them
 }
 
-func (t teller) at(x time.Time) string { return clock(x, t.now, t.zone) }
+// at says an instant as people do: "14:32", with the day when it is not today.
+func (t teller) at(x time.Time) string { return t.lang.Clock(x.In(t.zone), t.now.In(t.zone)) }
 
 // since is "since 13:40", or nothing.
 func (t teller) since(x time.Time) string {
 	if x.IsZero() {
 		return ""
 	}
-	return "since " + t.at(x)
+	return t.lang.Say("row.since", "at", t.at(x))
 }
 
 // word is the status word; it always stands beside the drawing.
 func (t teller) word(m *coordinator.MachineView) string {
+	key := m.Status.String()
 	switch {
-	case m.Status == coordinator.Out:
-		return "out of service"
 	case m.Status == coordinator.Held && t.own:
-		return "held for you"
+		key = "held-own"
 	case m.Status == coordinator.Running && m.Stalled:
-		return "running long"
+		key = "running-long"
 	case m.Status == coordinator.Finished && m.Load != nil && m.Load.Reason == coordinator.EndStopped:
-		return "stopped early"
+		key = "stopped"
 	case m.Status == coordinator.Finished && m.Load != nil && m.Load.Reason == coordinator.EndPresumed:
-		return "presumably finished"
+		key = "presumed"
 	}
-	return m.Status.String()
+	return t.lang.Say("status." + key)
 }
 
 // detail is the rest of the sentence: since, until, and what else matters.
 func (t teller) detail(m *coordinator.MachineView) string {
 	parts := []string{t.main(m)}
 	if m.Hold != nil && m.Status != coordinator.Held {
-		parts = append(parts, "the next in the queue is called to it until "+t.at(m.Hold.Until))
+		parts = append(parts, t.lang.Say("row.called", "until", t.at(m.Hold.Until)))
 	}
 	if m.Hold != nil && m.Hold.OnWay {
-		parts = append(parts, "somebody is on the way")
+		parts = append(parts, t.lang.Say("row.on-way"))
 	}
 	if t.own && m.Load != nil {
-		parts = append(parts, "your load")
+		parts = append(parts, t.lang.Say("row.your-load"))
 	}
 	if m.Load != nil && m.Load.Past != 0 {
-		parts = append(parts, "started while somebody waited")
+		parts = append(parts, t.lang.Say("row.past"))
 	}
 	if m.ByHand {
-		parts = append(parts, "as reported, not measured")
+		parts = append(parts, t.lang.Say("row.by-hand"))
 	}
-	switch n := len(m.Faults); {
-	case n == 1:
-		parts = append(parts, "a fault was reported")
-	case n > 1:
-		parts = append(parts, fmt.Sprintf("%d faults were reported", n))
+	if n := len(m.Faults); n > 0 {
+		parts = append(parts, t.lang.Count("row.faults", n))
 	}
-	return join(parts)
+	return t.join(parts...)
 }
 
 // join strings the parts that are not empty together.
-func join(parts []string) string {
-	kept := parts[:0]
+func (t teller) join(parts ...string) string { return joined(t.lang.Say("list.semicolon"), parts) }
+
+// comma is join with commas.
+func (t teller) comma(parts ...string) string { return joined(t.lang.Say("list.comma"), parts) }
+
+func joined(between string, parts []string) string {
+	var kept []string
 	for _, p := range parts {
 		if p != "" {
 			kept = append(kept, p)
 		}
 	}
-	return strings.Join(kept, "; ")
+	return strings.Join(kept, between)
 }
 
 func (t teller) main(m *coordinator.MachineView) string {
@@ -158,22 +120,22 @@ func (t teller) main(m *coordinator.MachineView) string {
 	case coordinator.Free:
 		return t.free(m)
 	case coordinator.Held:
-		s := t.since(m.Since) + ", until " + t.at(m.Until)
+		inside := ""
 		if m.Hold != nil && m.Hold.LoadInside {
-			s += "; a load is still inside"
+			inside = t.lang.Say("row.load-inside")
 		}
-		return strings.TrimPrefix(s, ", ")
+		return t.join(t.comma(t.since(m.Since), t.lang.Say("row.until", "at", t.at(m.Until))), inside)
 	case coordinator.Running:
-		return join([]string{t.since(m.Since), t.end(m)})
+		return t.join(t.since(m.Since), t.end(m))
 	case coordinator.Finished, coordinator.Overdue:
 		return t.done(m)
 	case coordinator.Unknown:
 		if silentSince(m).IsZero() {
-			return "its meter has not been heard yet"
+			return t.lang.Say("row.never-heard")
 		}
-		return "meter silent " + t.since(silentSince(m))
+		return t.lang.Say("row.silent", "since", t.since(silentSince(m)))
 	case coordinator.Out:
-		return join([]string{t.since(m.Since), m.OutText})
+		return t.join(t.since(m.Since), m.OutText)
 	}
 	return ""
 }
@@ -188,29 +150,29 @@ func silentSince(m *coordinator.MachineView) time.Time {
 func (t teller) free(m *coordinator.MachineView) string {
 	parts := []string{t.since(m.Since)}
 	if m.MayHoldLoad {
-		parts = append(parts, "may hold a load, look inside")
+		parts = append(parts, t.lang.Say("row.may-hold"))
 	}
 	if m.OpenToWalkUps {
-		parts = append(parts, "open to anybody meanwhile")
+		parts = append(parts, t.lang.Say("row.open"))
 	}
-	return join(parts)
+	return t.join(parts...)
 }
 
 // end says when a running cycle is over, and how sure that is.
 func (t teller) end(m *coordinator.MachineView) string {
 	switch {
 	case m.Stalled:
-		return "far longer than usual, please have a look"
+		return t.lang.Say("row.long")
 	case m.Until.IsZero() && !m.AnyMinute:
-		return "end not known yet"
+		return t.lang.Say("row.end-unknown")
 	case due(m, t.now):
-		return "done any minute now"
+		return t.lang.Say("row.any-minute")
 	case m.About || m.Low.IsZero() || m.High.IsZero():
-		return "done about " + t.at(m.Until)
+		return t.lang.Say("row.about", "at", t.at(m.Until))
 	case t.at(m.Low) == t.at(m.High):
-		return "done at " + t.at(m.Until)
+		return t.lang.Say("row.at", "at", t.at(m.Until))
 	}
-	return "done " + t.between(m.Until, m.Low, m.High)
+	return t.between("row.", m.Until, m.Low, m.High)
 }
 
 // due reports whether a running machine should be done by now.
@@ -219,63 +181,68 @@ func due(m *coordinator.MachineView, now time.Time) bool {
 }
 
 // between says an instant with its interval; what of it has passed is not said.
-func (t teller) between(median, low, high time.Time) string {
-	if low.After(t.now) {
-		return t.at(median) + ", between " + t.at(low) + " and " + t.at(high)
+// keys is where the sentences are: "row." or "forecast.".
+func (t teller) between(keys string, median, low, high time.Time) string {
+	switch {
+	case low.After(t.now):
+		return t.lang.Say(keys+"between", "at", t.at(median), "low", t.at(low), "high", t.at(high))
+	case t.at(median) == t.at(high):
+		return t.lang.Say(keys+"latest", "at", t.at(median))
 	}
-	if t.at(median) == t.at(high) {
-		return t.at(median) + " at the latest"
-	}
-	return t.at(median) + ", by " + t.at(high)
+	return t.lang.Say(keys+"by", "at", t.at(median), "high", t.at(high))
 }
 
 func (t teller) done(m *coordinator.MachineView) string {
 	if m.Load == nil {
 		return t.since(m.Since)
 	}
-	ready := "ready since " + t.at(m.Load.ReadyAt)
+	key := "row.ready"
 	switch m.Load.Reason {
 	case coordinator.EndStopped:
-		ready = "at " + t.at(m.Load.ReadyAt) + ", its programme was cut short"
+		key = "row.cut-short"
 	case coordinator.EndPresumed:
-		ready = "at " + t.at(m.Load.ReadyAt) + ", while the meter was silent"
+		key = "row.while-silent"
 	}
+	ready, more, whose := t.lang.Say(key, "at", t.at(m.Load.ReadyAt)), "", ""
 	switch {
 	case m.Status == coordinator.Overdue:
-		ready += ", not collected"
+		more = t.lang.Say("row.not-collected")
 	case m.Load.MoreUntil.After(t.now):
-		ready += ", its owner asked for time until " + t.at(m.Load.MoreUntil)
+		more = t.lang.Say("row.more", "until", t.at(m.Load.MoreUntil))
 	}
 	if m.Load.Owner == "" {
-		ready += "; nobody has said whose it is"
+		whose = t.lang.Say("row.nobody")
 	}
-	return ready
+	return t.join(t.comma(ready, more), whose)
+}
+
+// forecast says a forecast in clock times.
+func (t teller) forecast(f *coordinator.Forecast) string {
+	switch {
+	case !f.Known:
+		return t.lang.Say("forecast.none")
+	case !f.High.After(t.now.Add(time.Minute)):
+		return t.lang.Say("forecast.now")
+	case !f.Median.After(t.now.Add(time.Minute)):
+		return t.lang.Say("forecast.any-minute", "high", t.at(f.High))
+	case t.at(f.Low) == t.at(f.High):
+		return t.lang.Say("forecast.about", "at", t.at(f.Median))
+	}
+	return t.between("forecast.", f.Median, f.Low, f.High)
 }
 
 // needWord names a need in a sentence: "your turn for a washer".
-func needWord(n queue.Need) string {
-	switch n {
-	case queue.Wash:
-		return "a washer"
-	case queue.Dry:
-		return "a dryer"
-	case queue.WashAndDry:
-		return "a washer-dryer"
-	}
-	return "a machine"
-}
+func needWord(l *words.Language, n queue.Need) string { return l.Say("need." + needKey(n)) }
 
 // needTitle names a need in a form.
-func needTitle(n queue.Need) string {
+func needTitle(l *words.Language, n queue.Need) string { return l.Say("want." + needKey(n)) }
+
+func needKey(n queue.Need) string {
 	switch n {
-	case queue.Wash:
-		return "Wash"
-	case queue.Dry:
-		return "Dry"
-	case queue.WashAndDry:
-		return "Wash and dry in one go"
+	case queue.Wash, queue.Dry, queue.WashAndDry:
+		return n.String()
 	}
-	return "?"
+	return "any"
 }
 
 // serves reports whether a kind of machine can do what a turn needs.

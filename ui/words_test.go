@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -76,7 +77,7 @@ func TestEveryStatusSaysSinceAndUntil(t *testing.T) {
 			"free since 13:42; 2 faults were reported"},
 	}
 	for _, c := range cases {
-		tell := teller{now: noon, zone: zone, own: c.own}
+		tell := teller{now: noon, zone: zone, lang: words.English(), own: c.own}
 		if got := tell.word(&c.m) + " " + tell.detail(&c.m); got != c.want {
 			t.Errorf("%s:\n got %q\nwant %q", c.name, got, c.want)
 		}
@@ -92,7 +93,7 @@ func TestClock(t *testing.T) {
 		{time.Time{}, ""}, {time.Date(2026, 3, 17, 23, 30, 0, 0, time.UTC), "Wed 00:30"},
 	}
 	for _, c := range cases {
-		if got := clock(c.at, noon, zone); got != c.want {
+		if got := (teller{now: noon, zone: zone, lang: words.English()}).at(c.at); got != c.want {
 			t.Errorf("clock(%v) = %q, want %q", c.at, got, c.want)
 		}
 	}
@@ -103,14 +104,14 @@ func TestSpan(t *testing.T) {
 		20 * time.Second: "under a minute", 42 * time.Minute: "42 min", 2 * time.Hour: "2 h",
 		95 * time.Minute: "1 h 35 min", 30 * time.Hour: "1 day", 80 * time.Hour: "3 days",
 	} {
-		if got := span(d); got != want {
+		if got := words.English().Span(d); got != want {
 			t.Errorf("span(%v) = %q, want %q", d, got, want)
 		}
 	}
 }
 
 func TestForecastWords(t *testing.T) {
-	tell := teller{now: noon, zone: zone}
+	tell := teller{now: noon, zone: zone, lang: words.English()}
 	cases := []struct {
 		f    coordinator.Forecast
 		want string
@@ -149,7 +150,7 @@ func TestCallWords(t *testing.T) {
 
 func TestOrdinal(t *testing.T) {
 	for n, want := range map[int]string{1: "1st", 2: "2nd", 3: "3rd", 4: "4th", 11: "11th", 12: "12th", 13: "13th", 21: "21st", 112: "112th"} {
-		if got := ordinal(n); got != want {
+		if got := words.English().Nth("turn.place", n); got != want+" in the queue" {
 			t.Errorf("%d: %q", n, got)
 		}
 	}
@@ -157,15 +158,15 @@ func TestOrdinal(t *testing.T) {
 
 func TestHoursToday(t *testing.T) {
 	hours := queue.AlwaysOpen()
-	if got := hoursToday(hours, noon); got != "" {
+	if got := englishAt(noon).hoursToday(hours); got != "" {
 		t.Errorf("always open says %q", got)
 	}
 	hours[time.Tuesday] = queue.Day{Opens: 7 * 60, LastStart: 20*60 + 30, EndedBy: 22 * 60}
-	if got := hoursToday(hours, noon); got != "Open from 07:00, last start 20:30, ended by 22:00." {
+	if got := englishAt(noon).hoursToday(hours); got != "Open from 07:00, last start 20:30, ended by 22:00." {
 		t.Errorf("%q", got)
 	}
 	hours[time.Tuesday].Closed = true
-	if got := hoursToday(hours, noon); got != "Closed today." {
+	if got := englishAt(noon).hoursToday(hours); got != "Closed today." {
 		t.Errorf("%q", got)
 	}
 }

@@ -105,7 +105,7 @@ func (h *House) Committed() (<-chan struct{}, func()) { return h.wake.add() }
 func (h *House) Do(ctx context.Context, id coordinator.RoomID, ev coordinator.Event) (coordinator.Reply, error) {
 	r := h.rooms[id]
 	if r == nil {
-		return coordinator.Reply{}, coordinator.Refuse(coordinator.NotFound, "room.unknown", "There is no room %q in this building.", id)
+		return coordinator.Reply{}, coordinator.Refuse(coordinator.NotFound, "room.unknown", "There is no room “{room}” in this building.", "room", id)
 	}
 	return r.Do(ctx, ev)
 }

@@ -2,10 +2,12 @@ package words
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"golang.org/x/text/feature/plural"
 	"golang.org/x/text/language"
+	xmessage "golang.org/x/text/message"
 	"golang.org/x/text/unicode/bidi"
 )
 
@@ -15,6 +17,7 @@ type Language struct {
 	code     string
 	rtl      bool
 	messages map[string]message
+	numbers  *xmessage.Printer // safe for use by many: it keeps nothing between calls
 }
 
 // message is a key's text by plural form; one that does not count has Other only.
@@ -62,6 +65,9 @@ func (l *Language) fill(key string, form plural.Form, args []any) string {
 	if !ok {
 		t = m[plural.Other]
 	}
+	if len(t) == 1 && t[0].name == "" {
+		return t[0].text
+	}
 	var b strings.Builder
 	for _, p := range t {
 		if p.name == "" {
@@ -77,10 +83,21 @@ func (l *Language) fill(key string, form plural.Form, args []any) string {
 func value(args []any, name string) string {
 	for i := 0; i+1 < len(args); i += 2 {
 		if args[i] == name {
-			return fmt.Sprint(args[i+1])
+			return plain(args[i+1])
 		}
 	}
 	return "{" + name + "}"
+}
+
+// plain writes a value without the detours of fmt for what most of them are.
+func plain(v any) string {
+	switch v := v.(type) {
+	case string:
+		return v
+	case int:
+		return strconv.Itoa(v)
+	}
+	return fmt.Sprint(v)
 }
 
 // Isolates of the Unicode bidirectional algorithm (UAX 9, section 2.4).

@@ -3,6 +3,7 @@ package words
 import (
 	"embed"
 	"fmt"
+	"io/fs"
 	"maps"
 	"slices"
 	"strings"
@@ -10,9 +11,10 @@ import (
 	"github.com/pelletier/go-toml/v2"
 	"golang.org/x/text/feature/plural"
 	"golang.org/x/text/language"
+	xmessage "golang.org/x/text/message"
 )
 
-//go:embed *.toml
+//go:embed *.toml */*.toml
 var files embed.FS
 
 // codes are the languages in the order in which they are offered.
@@ -35,34 +37,53 @@ var all = mustLoad()
 func mustLoad() []*Language {
 	var out []*Language
 	for _, code := range codes {
-		data, err := files.ReadFile(code + ".toml")
+		l, err := load(code)
 		if err != nil {
-			panic(err)
-		}
-		l, err := parse(code, data)
-		if err != nil {
-			panic(fmt.Sprintf("words: %s.toml: %v", code, err))
+			panic(fmt.Sprintf("words: %v", err))
 		}
 		out = append(out, l)
 	}
 	return out
 }
 
-// parse reads a language's file: tables of messages, and of tables.
-func parse(code string, data []byte) (*Language, error) {
+// load reads a language's files: CODE.toml here, and in each folder beside it.
+func load(code string) (*Language, error) {
+	names, err := fs.Glob(files, "*/"+code+".toml")
+	if err != nil {
+		return nil, err
+	}
+	var parts [][]byte
+	for _, name := range append([]string{code + ".toml"}, names...) {
+		data, err := files.ReadFile(name)
+		if err != nil {
+			return nil, err
+		}
+		if err := toml.Unmarshal(data, new(map[string]any)); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		parts = append(parts, data)
+	}
+	return parse(code, parts...)
+}
+
+// parse reads a language's files: tables of messages, and of tables.
+func parse(code string, parts ...[]byte) (*Language, error) {
 	tag, err := language.Parse(code)
 	if err != nil {
 		return nil, err
 	}
-	var tree map[string]any
-	if err := toml.Unmarshal(data, &tree); err != nil {
-		return nil, err
-	}
 	l := &Language{tag: tag, code: code, messages: map[string]message{}}
-	if err := l.take("", tree); err != nil {
-		return nil, err
+	for _, data := range parts {
+		var tree map[string]any
+		if err := toml.Unmarshal(data, &tree); err != nil {
+			return nil, err
+		}
+		if err := l.take("", tree); err != nil {
+			return nil, err
+		}
 	}
 	l.rtl = l.Say("language.dir") == "rtl"
+	l.numbers = xmessage.NewPrinter(westernDigits(tag))
 	return l, nil
 }
 
@@ -82,7 +103,9 @@ func (l *Language) take(prefix string, table map[string]any) error {
 			if err != nil {
 				return fmt.Errorf("%s%s: %w", prefix, name, err)
 			}
-			l.messages[prefix+name] = message{plural.Other: t}
+			if err := l.add(prefix+name, message{plural.Other: t}); err != nil {
+				return err
+			}
 		default:
 			return fmt.Errorf("%s%s is no text", prefix, name)
 		}
@@ -104,6 +127,14 @@ func (l *Language) takeForms(key string, table map[string]any) error {
 			return fmt.Errorf("%s.%s: %w", key, name, err)
 		}
 		m[form] = t
+	}
+	return l.add(key, m)
+}
+
+// add keeps a message; two files must not say the same thing each in its way.
+func (l *Language) add(key string, m message) error {
+	if _, twice := l.messages[key]; twice {
+		return fmt.Errorf("%s is there twice", key)
 	}
 	l.messages[key] = m
 	return nil

@@ -163,3 +163,20 @@ func TestWhatIsMissingShows(t *testing.T) {
 		t.Error("a language that nobody speaks here")
 	}
 }
+
+// TestNumber: decimal marks by Unicode's CLDR; digits are those on the machines.
+func TestNumber(t *testing.T) {
+	for _, c := range []struct {
+		code   string
+		v      float64
+		digits int
+		want   string
+	}{
+		{"en", 7.5, 1, "7.5"}, {"en", 7, 1, "7"}, {"de", 7.5, 1, "7,5"}, {"fr", 0.756, 2, "0,76"}, {"es", 7.5, 1, "7,5"}, {"ar", 7.5, 1, "7.5"}, {"ar", 12, 0, "12"},
+		{"de", 2150, 0, "2.150"},
+	} {
+		if got := Exactly(c.code).Number(c.v, c.digits); got != c.want {
+			t.Errorf("%s %v: %q, want %q", c.code, c.v, got, c.want)
+		}
+	}
+}
