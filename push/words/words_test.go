@@ -180,3 +180,25 @@ func TestNumber(t *testing.T) {
 		}
 	}
 }
+
+// TestEveryCountHasItsForms: what counts in English has, in each language, every
+// form of its cardinal numbers, or of its ordinal ones where English has "2nd".
+func TestEveryCountHasItsForms(t *testing.T) {
+	for _, key := range English().Keys() {
+		if !English().Counts(key) {
+			continue
+		}
+		rules := plural.Cardinal
+		if _, ordinal := English().messages[key][plural.Two]; ordinal {
+			rules = plural.Ordinal
+		}
+		for _, l := range All() {
+			for n := range 200 {
+				if form := rules.MatchPlural(l.tag, n, 0, 0, 0, 0); len(l.messages[key][form]) == 0 {
+					t.Errorf("%s: %s has no form for %d", l.code, key, n)
+					break
+				}
+			}
+		}
+	}
+}
