@@ -102,3 +102,36 @@ func benchInside(b *testing.B, then func(e *Learned, at time.Time)) {
 		})
 	}
 }
+
+// BenchmarkLearnedEnd is the reading at which a wash is declared over, or the tick,
+// with a full memory to learn into.
+func BenchmarkLearnedEnd(b *testing.B) {
+	point, at := fullMemory()
+	rs := sample(newProgrammes(2).wash(at), 10*time.Second)
+	e := New(DefaultSettings())
+	if err := e.Restore(point); err != nil {
+		b.Fatal(err)
+	}
+	n := 0
+	for n < len(rs) && len(ends(watchAll(e, rs[n:n+1]))) == 0 {
+		n++
+	}
+	if err := e.Restore(point); err != nil {
+		b.Fatal(err)
+	}
+	watchAll(e, rs[:n])
+	before, err := e.Checkpoint()
+	if err != nil || n == len(rs) {
+		b.Fatal(err, "it does not end")
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		b.StopTimer()
+		if err := e.Restore(before); err != nil {
+			b.Fatal(err)
+		}
+		e.Remaining(rs[n-1].At)
+		b.StartTimer()
+		watchAll(e, rs[n:n+1])
+	}
+}
