@@ -6,6 +6,10 @@ import (
 	_ "time/tzdata" // zones also where the computer has no list of them
 )
 
+// Languages lists what the pages can speak, as the catalogue of words has it: a
+// test in cmd compares.
+func Languages() []string { return []string{"en", "de", "fr", "es", "ar"} }
+
 func (b *builder) building(s, root *section) {
 	if s.node == nil && !root.has("building") {
 		root.wrong("building", "the section [building] is missing", `add [building] with name = "…" and time_zone = "Europe/Berlin"`)
@@ -15,6 +19,7 @@ func (b *builder) building(s, root *section) {
 	s.name("name", &b.file.Building.Name)
 	s.missing("time_zone", `add time_zone = "Europe/Berlin", or the zone of your country`)
 	b.file.Building.Zone = s.zone("time_zone")
+	s.oneOf("language", &b.file.Building.Language, Languages())
 	s.close()
 }
 

@@ -32,6 +32,8 @@ type File struct {
 type Building struct {
 	Name string
 	Zone *time.Location
+	// Language is the wall page's, such as "de"; empty: what its browser asks for.
+	Language string
 }
 
 // Schedule holds cron lines of five fields, in the building's time.

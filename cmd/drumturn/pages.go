@@ -34,6 +34,9 @@ func (a *app) wirePages(context.Context) error {
 		TrustedProxies: a.file.Server.TrustedProxies, PlainCookies: a.plainCookies, Log: a.log,
 	}
 	o.History, o.Facts = a.historyOf, a.store.Facts
+	if l := a.file.Building.Language; l != "" {
+		o.Languages = []string{l}
+	}
 	if a.worker != nil {
 		o.TryNotice = a.worker.Try
 	}
