@@ -102,3 +102,21 @@ func TestInterruptionEndsOnce(t *testing.T) {
 		t.Fatalf("%d interruptions began, want one", began)
 	}
 }
+
+// TestHandEndInTheDark: a cycle run by hand ends at its time, told as a deadline,
+// also while the supply is away: no meter says anything of it.
+func TestHandEndInTheDark(t *testing.T) {
+	s := dark(t)
+	s.do(Leave{Turn: 3, Person: "cleo"})
+	s.do(ByHand{Machine: "d3", On: true})
+	s.room.state.Learned.Dries = []time.Duration{20 * time.Minute, 20 * time.Minute, 20 * time.Minute}
+	s.do(StartByHand{Machine: "d3"})
+	end := s.now.Add(20 * time.Minute)
+	for due := s.room.Deadline(); !due.IsZero() && !due.After(end) && s.now.Before(due); due = s.room.Deadline() {
+		s.now = due
+		s.do(Tick{})
+	}
+	if l := s.room.load(s.room.state.Machines[2].Load); !s.interrupted() || l == nil || !l.ToldAt.Equal(end) {
+		t.Fatalf("interrupted %v; the load is %+v, want it told at %s", s.interrupted(), l, end)
+	}
+}

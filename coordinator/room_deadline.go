@@ -25,6 +25,7 @@ func (r *Room) Deadline() time.Time {
 	if s := r.state.Supply.Since; !s.IsZero() {
 		d.consider(s.Add(supplyAtMost))
 	}
+	r.handDeadlines(&d)
 	if r.supplyOut() {
 		return d.at
 	}
@@ -39,14 +40,21 @@ func (r *Room) Deadline() time.Time {
 	return d.at
 }
 
+// handDeadlines are the ends of cycles run by hand: no meter, and no supply that
+// is away, tells of those.
+func (r *Room) handDeadlines(d *deadline) {
+	for i := range r.state.Machines {
+		if m := &r.state.Machines[i]; m.ByHand && m.Running {
+			d.consider(r.handEnd(i))
+		}
+	}
+}
+
 func (r *Room) machineDeadlines(d *deadline) {
 	for i := range r.state.Machines {
 		m := &r.state.Machines[i]
 		if m.Hold != nil {
 			d.consider(m.Hold.Until)
-		}
-		if m.ByHand && m.Running {
-			d.consider(r.handEnd(i))
 		}
 		if m.Silent && !m.SilentTold && !m.Out && !m.ByHand {
 			d.consider(later(r.state.QuietUntil, r.state.Now))
