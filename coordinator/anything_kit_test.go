@@ -236,8 +236,25 @@ func (a *anything) pass(d time.Duration) {
 // meet steps a tick at each deadline until an instant.
 func (a *anything) meet(until time.Time) {
 	for due := a.room.Deadline(); !due.IsZero() && !due.After(until); due = a.room.Deadline() {
+		a.nothingBefore(due)
 		a.now = later(a.now, due)
 		a.tell(Tick{})
+	}
+	a.nothingBefore(until)
+}
+
+// nothingBefore: until the next deadline a tick has nothing to do, but for calls
+// ahead of a wash's end, whose time is told to the second.
+func (a *anything) nothingBefore(at time.Time) {
+	at = at.Add(-time.Millisecond)
+	if !at.After(a.room.state.Now) || !at.After(a.now) {
+		return
+	}
+	set, _, _ := a.room.Step(at, Tick{})
+	a.book(set)
+	toTheSecond := slices.ContainsFunc(set.Facts, func(f Fact) bool { return f.Note == earlyNote })
+	if set.Moves() && !toTheSecond {
+		a.rt.Fatalf("no deadline was told, and at %s something happens:\n%s", at, facts(set))
 	}
 }
 

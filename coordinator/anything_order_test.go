@@ -25,6 +25,9 @@ func (a *anything) callsAreRight(set ChangeSet) {
 		if !rules.Hours.MayStart(set.At, a.room.state.Learned.typical(need), a.room.zone()) {
 			a.rt.Fatalf("turn %d was called at %s, when no start is allowed", f.Turn, set.At)
 		}
+		if i := a.room.index(f.Machine); a.room.mute(i) || a.room.state.Machines[i].Out {
+			a.rt.Fatalf("turn %d was called to %s, of which nothing is known or which is out", f.Turn, f.Machine)
+		}
 		if n := a.using(f.Home); n > rules.Limits.LoadsPerHome {
 			a.rt.Fatalf("%s was called, and uses %d of %d machines", f.Home, n, rules.Limits.LoadsPerHome)
 		}

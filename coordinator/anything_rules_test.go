@@ -21,6 +21,7 @@ func (a *anything) mustHold(set ChangeSet) {
 	a.orderIsKept(set)
 	a.quietAboutTheGone(set)
 	a.noticesAreWhole(set)
+	a.assumed(set)
 }
 
 // holds: no machine is held twice, no turn holds two, and every hold will end.
@@ -176,6 +177,17 @@ func (a *anything) noticesAreWhole(set ChangeSet) {
 		}
 		if night := a.room.afterNight(n.Made); night.After(n.Made) {
 			a.rt.Fatalf("%s was told in the night", n.Key())
+		}
+	}
+}
+
+// assumed: no load is taken to be gone before its time.
+func (a *anything) assumed(set ChangeSet) {
+	for _, f := range set.Facts {
+		if l := a.room.load(f.Load); f.Kind == FactAssumed && l != nil {
+			if due := later(l.ToldAt.Add(l.Pause+a.room.state.Rules.AssumeEmptyAfter), l.MoreUntil); set.At.Before(due) {
+				a.rt.Fatalf("load %d is taken to be gone at %s, not before %s may it be", l.ID, set.At, due)
+			}
 		}
 	}
 }
