@@ -130,8 +130,8 @@ func TestEventIDs(t *testing.T) {
 	}
 }
 
-// TestCallWithLoadAfter: the house's own time, else the end of its ladder, never
-// within the grace.
+// TestCallWithLoadAfter: the house's own time, else ten minutes, whatever its
+// ladder, never within the grace.
 func TestCallWithLoadAfter(t *testing.T) {
 	const m = time.Minute
 	ladder := []LadderStep{{10 * m, TellOwner}, {25 * m, TellManager}}
@@ -140,9 +140,9 @@ func TestCallWithLoadAfter(t *testing.T) {
 		want  time.Duration
 	}{
 		{Rules{CallUncollectedAfter: 12 * m, Ladder: ladder, Grace: 10 * m}, 12 * m},
-		{Rules{Ladder: ladder, Grace: 10 * m}, 25 * m},
+		{Rules{Ladder: ladder, Grace: 5 * m}, 10 * m},
 		{Rules{Ladder: ladder, Grace: 40 * m}, 40 * m},
-		{Rules{Grace: 10 * m}, 30 * m},
+		{Rules{Grace: 10 * m}, 10 * m},
 		{Rules{Grace: 40 * m}, 40 * m},
 	} {
 		if got := c.rules.CallWithLoadAfter(); got != c.want {
