@@ -226,7 +226,7 @@ func TestLanguageAndTariff(t *testing.T) {
 		t.Fatalf("language %q, tariff version %d", w.people.Persons["anna"].Lang, w.people.TariffVersion)
 	}
 	w.reload()
-	w.refused(nil, "event.unknown")
+	w.refused(nil, "people.event-unknown")
 }
 
 // TestPeopleAreImmutable: readers of an older People see no later change.
