@@ -57,6 +57,6 @@ func (l *Learned) glows(at time.Time, w float64) {
 	m.Levels.WorkW = m.Levels.RaisedW
 	m.Levels.Idle = histogram{}
 	m.WorkAt, m.WorkWh = f.WorkAt, f.WorkWh
-	l.lulls()
+	l.lulls(w)
 	m.Lull.Low = lasted
 }

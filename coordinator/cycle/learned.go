@@ -172,6 +172,7 @@ const restedMost = 2 * time.Minute
 func (l *Learned) pass(now, at time.Time, d, held time.Duration) {
 	m := &l.mem
 	if !m.Running {
+		m.RestW = min(m.RestW, m.Watts)
 		if m.AfterGlow < glowMost && !m.End.IsZero() {
 			before := m.AfterGlow
 			m.AfterGlow += held
@@ -216,7 +217,7 @@ func (l *Learned) run(at time.Time, d, held time.Duration, w float64, high bool)
 			m.WorkAt, m.WorkWh = at, m.Energy.Wh()
 			return
 		}
-		l.lulls()
+		l.lulls(w)
 		return
 	}
 	rule := resumesWasher

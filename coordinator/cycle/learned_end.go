@@ -41,9 +41,10 @@ func (l *Learned) lasted(now time.Time) time.Duration {
 // needs is how long the lull must last to be the end.
 func (l *Learned) needs() time.Duration {
 	m := &l.mem
-	if m.Lull.Need == 0 {
+	if m.Lull.Need == 0 || m.Lull.FloorAsked != m.Lull.FloorW {
 		l.follow()
-		m.Lull.Need = m.Pauses.need(l.s.Doubt, m.Lull.At, l.habit())
+		m.Lull.Need = m.Pauses.need(l.s.Doubt, m.Lull.At, l.habit(), m.Rests.favours(m.Lull.FloorW))
+		m.Lull.FloorAsked = m.Lull.FloorW
 		m.NeedLeast = l.needsAtLeast()
 	}
 	return m.Lull.Need
@@ -52,7 +53,7 @@ func (l *Learned) needs() time.Duration {
 // needsAtLeast is what no lull of this cycle is over before, as far as its pauses
 // are known now: most are shorter, and nothing else need be reckoned for them.
 func (l *Learned) needsAtLeast() time.Duration {
-	return l.mem.Pauses.need(l.s.Doubt, place{Near: 1}, l.habit()) * 3 / 4
+	return l.mem.Pauses.need(l.s.Doubt, place{Near: 1}, l.habit(), 1.0/restMost) * 3 / 4
 }
 
 // habit is what the pauses of such a machine are like as its meter shows them.
@@ -172,7 +173,7 @@ func (l *Learned) close(k Kind, now, end time.Time, wh float64) {
 	m.End, m.CycleWh = end, max(0, wh-m.StartWh)
 	l.say(Event{Kind: k, At: now, Start: m.Start, End: end, EnergyWh: m.CycleWh, PeakW: m.PeakW})
 	l.learn(end, k != Finished)
-	m.Closed = m.Lull.At
+	m.Closed, m.ClosedW, m.RestW = m.Lull.At, m.Lull.FloorW, m.Lull.FloorW
 	m.Lull = lull{}
 	m.Onset = onset{}
 	m.AfterGlow = 0
@@ -188,6 +189,7 @@ func (l *Learned) learn(end time.Time, cut bool) {
 	m.Levels.learn(&m.Cycle, l.s)
 	if !cut {
 		m.Pauses.ended()
+		m.Rests.end(m.Lull.FloorW)
 		m.Trust.learn(length)
 		if m.Phases.Strong == NoPhase {
 			m.Endings.None++

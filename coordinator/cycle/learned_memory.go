@@ -45,6 +45,8 @@ type learnedMemory struct {
 	// that it is the newest of the past runs.
 	Closed place
 	Kept   bool
+	// ClosedW is how low the power had fallen then, RestW how low it has since, W.
+	ClosedW, RestW float64
 	// PeakW is the second highest power, TopW the highest.
 	PeakW, TopW float64
 	// WorkAt is the newest reading at work, WorkWh the energy tally at it.
@@ -66,6 +68,7 @@ type learnedMemory struct {
 
 	Levels  levels
 	Pauses  pauses
+	Rests   rests
 	Past    programmes
 	Trust   conformal
 	Endings endings

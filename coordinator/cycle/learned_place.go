@@ -34,9 +34,9 @@ type stopped struct {
 const stopsMost = 64
 
 // lulls begins a lull at the last work.
-func (l *Learned) lulls() {
+func (l *Learned) lulls(w float64) {
 	m := &l.mem
-	m.Lull.begin(m.WorkAt, m.WorkWh, place{})
+	m.Lull.begin(m.WorkAt, m.WorkWh, w)
 	s := stop{Steps: len(m.Profile.Codes)}
 	s.After, s.Since = l.afterStrong(m.WorkAt)
 	s.Since = min(s.Since, saneTime) // without a strong phase since ever
@@ -47,6 +47,9 @@ func (l *Learned) lulls() {
 // stops notes that the lull was a pause.
 func (l *Learned) stops(d time.Duration) {
 	m := &l.mem
+	if d >= restLeast {
+		m.Rests.pause(m.Lull.FloorW)
+	}
 	if m.Lull.Placed {
 		m.Pauses.add(d, m.Lull.At)
 		return

@@ -15,7 +15,7 @@ func (l *Learned) goesOn() bool {
 	}
 	h := l.habit()
 	gap := m.Onset.From.Sub(m.End)
-	return m.Pauses.goesOn(gap, m.Closed, h)*h.power/gap.Minutes() > newStarts
+	return m.Pauses.goesOn(gap, m.Closed, h, m.Rests.favours(m.RestW))*h.power/gap.Minutes() > newStarts
 }
 
 // reopen takes back the end of the last cycle, which goes on.
@@ -23,6 +23,7 @@ func (l *Learned) reopen(now, at time.Time) {
 	m := &l.mem
 	m.Past.Runs = m.Past.Runs[:len(m.Past.Runs)-1]
 	m.Kept = false
+	m.Rests.forgetEnd(m.ClosedW)
 	m.Running = true
 	m.End = time.Time{}
 	m.PeakW, m.TopW = max(m.PeakW, m.Onset.PeakW), max(m.TopW, m.Onset.TopW)

@@ -27,6 +27,8 @@ type lull struct {
 	Placed bool
 	// QuietW follows the low powers in it, W: the glow, if it is the end.
 	QuietW float64
+	// FloorW is the lowest power in it, W, and FloorAsked the one Need is for.
+	FloorW, FloorAsked float64
 	// Need is how long it must last until it is the end; zero: not reckoned yet.
 	Need time.Duration
 }
@@ -55,8 +57,8 @@ var (
 	resumesDryer  = resumption{share: 0.9, readings: 2}
 )
 
-func (l *lull) begin(from time.Time, wh float64, at place) {
-	*l = lull{Active: true, From: from, Wh: wh, At: at}
+func (l *lull) begin(from time.Time, wh, w float64) {
+	*l = lull{Active: true, From: from, Wh: wh, FloorW: w}
 }
 
 // lasted is for how long there has been no real work.
@@ -87,6 +89,7 @@ func (l *lull) step(at time.Time, d time.Duration, high bool, rule resumption) b
 
 // quiet follows the power of readings that are no turn of the drum.
 func (l *lull) quiet(w float64) {
+	l.FloorW = min(l.FloorW, w)
 	switch {
 	case w > flatMostW:
 	case l.QuietW == 0:

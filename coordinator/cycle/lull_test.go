@@ -50,7 +50,7 @@ func TestSplitMakesNoTime(t *testing.T) {
 // playLull lets a lull see readings 5 s apart, # at work and . below, up to where it
 // is over; at is how many it took, 0 when it is not over.
 func playLull(rule resumption, pattern string) (l lull, at int) {
-	l.begin(t0, 7, place{})
+	l.begin(t0, 7, 0)
 	for i, c := range pattern {
 		if l.step(t0.Add(time.Duration(i+1)*5*time.Second), 5*time.Second, c == '#', rule) {
 			return l, i + 1

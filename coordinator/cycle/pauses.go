@@ -138,8 +138,9 @@ func (h habit) usual(d time.Duration) float64 {
 	return math.Pow(1+float64(d-pauseLeast)/float64(h.scale), -h.power)
 }
 
-// goesOn is the chance that a lull of length d which began at a place is a pause.
-func (p *pauses) goesOn(d time.Duration, at place, h habit) float64 {
+// goesOn is the chance that a lull of length d which began at a place is a pause,
+// where something else favours a pause so many times.
+func (p *pauses) goesOn(d time.Duration, at place, h habit, favour float64) float64 {
 	seen := tail(&p.Seen, pauseLeast)
 	longer := (tail(&p.Seen, d) + pausePrior*h.usual(d)) / (seen + pausePrior)
 	longer = max(longer, p.drawn(d, seen, h))
@@ -149,7 +150,9 @@ func (p *pauses) goesOn(d time.Duration, at place, h habit) float64 {
 	}
 	shrunk := max(pauseLeast, time.Duration(float64(d)/pauseStretch))
 	close := (p.Close+h.close)*longer + tail(&p.Near, shrunk)
-	on := ((1-at.Near)*rest*longer + at.Near*close) / (p.Cycles + 1)
+	// Away from its end a programme may well rest as low as after it: a soak.
+	away := max(favour, math.Cbrt(favour))
+	on := (away*(1-at.Near)*rest*longer + favour*at.Near*close) / (p.Cycles + 1)
 	on += at.Amid * halts(d)
 	stray := max(strayLeast, h.strayEnd/(1+p.Cycles))
 	return on / (on + (1-at.Near)*stray + at.Near)
@@ -181,11 +184,11 @@ func (p *pauses) drawn(d time.Duration, seen float64, h habit) float64 {
 
 // need is how long a lull must last until the chance that it goes on is below
 // doubt, found by halving the range on the logarithm of the time.
-func (p *pauses) need(doubt float64, at place, h habit) time.Duration {
+func (p *pauses) need(doubt float64, at place, h habit, favour float64) time.Duration {
 	low, high := math.Log(float64(pauseLeast)), math.Log(float64(needMost))
 	for range 10 {
 		mid := (low + high) / 2
-		if p.goesOn(time.Duration(math.Exp(mid)), at, h) <= doubt {
+		if p.goesOn(time.Duration(math.Exp(mid)), at, h, favour) <= doubt {
 			high = mid
 		} else {
 			low = mid

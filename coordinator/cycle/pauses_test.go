@@ -12,7 +12,7 @@ func TestPausesLearn(t *testing.T) {
 	h := habitOf(washer())
 	end := place{Near: 0.95, After: true}
 	var p pauses
-	before := p.need(0.02, end, h)
+	before := p.need(0.02, end, h, 1)
 	for range 10 {
 		for range 30 {
 			p.add(8*time.Second, place{})
@@ -20,18 +20,18 @@ func TestPausesLearn(t *testing.T) {
 		p.add(40*time.Second, end)
 		p.ended()
 	}
-	after := p.need(0.02, end, h)
+	after := p.need(0.02, end, h, 1)
 	if after <= 40*time.Second || after >= before {
 		t.Errorf("with a pause of 40 s before each end: %v, and %v before anything was known", after, before)
 	}
-	if away := p.need(0.02, place{}, h); away < 2*after {
+	if away := p.need(0.02, place{}, h, 1); away < 2*after {
 		t.Errorf("away from the end %v, at it %v", away, after)
 	}
 	p.add(200*time.Second, end)
-	longer := p.need(0.02, end, h)
+	longer := p.need(0.02, end, h, 1)
 	p.forget(200*time.Second, end)
-	if longer <= after || p.need(0.02, end, h) != after {
-		t.Errorf("a pause of 200 s: %v; taken back: %v", longer, p.need(0.02, end, h))
+	if longer <= after || p.need(0.02, end, h, 1) != after {
+		t.Errorf("a pause of 200 s: %v; taken back: %v", longer, p.need(0.02, end, h, 1))
 	}
 }
 
@@ -54,13 +54,13 @@ func TestPausesAreOrderly(t *testing.T) {
 		}
 		last := 1.0
 		for d := 10 * time.Second; d < 30*time.Minute; d += 20 * time.Second {
-			v := p.goesOn(d, at, h)
+			v := p.goesOn(d, at, h, 1)
 			if v < 0 || v > 1 || v > last+1e-9 {
 				t.Fatalf("after %v: %v, before %v", d, v, last)
 			}
 			last = v
 		}
-		if sure, quick := p.need(0.02, at, h), p.need(0.2, at, h); sure < quick {
+		if sure, quick := p.need(0.02, at, h, 1), p.need(0.2, at, h, 1); sure < quick {
 			t.Fatalf("2 %% takes %v, 20 %% takes %v", sure, quick)
 		}
 	})
@@ -174,19 +174,19 @@ func TestPlaceTells(t *testing.T) {
 		}
 		p.ended()
 	}
-	if on, near := p.goesOn(time.Minute, place{}, h), p.goesOn(time.Minute, place{Near: 0.95, After: true}, h); on < 2*near {
+	if on, near := p.goesOn(time.Minute, place{}, h, 1), p.goesOn(time.Minute, place{Near: 0.95, After: true}, h, 1); on < 2*near {
 		t.Errorf("goes on with %v far from the end, with %v near it", on, near)
 	}
 	long := p
 	for range 20 {
 		long.add(3*time.Minute, place{})
 	}
-	if a, b := long.goesOn(2*time.Minute, place{}, h), p.goesOn(2*time.Minute, place{}, h); a <= b {
+	if a, b := long.goesOn(2*time.Minute, place{}, h, 1), p.goesOn(2*time.Minute, place{}, h, 1); a <= b {
 		t.Errorf("with pauses of 3 minutes %v, without %v", a, b)
 	}
 	last := time.Duration(0)
 	for _, doubt := range []float64{0.2, 0.1, 0.05, 0.02, 0.001, 0} {
-		n := p.need(doubt, place{Near: 0.9, After: true}, h)
+		n := p.need(doubt, place{Near: 0.9, After: true}, h, 1)
 		if n < last || n < pauseLeast || n > needMost+time.Second {
 			t.Errorf("doubt %v: %v, after %v", doubt, n, last)
 		}

@@ -70,7 +70,7 @@ func TestOnset(t *testing.T) {
 
 func TestLull(t *testing.T) {
 	play := func(rule resumption, pattern string, d time.Duration) (over bool, l lull) {
-		l.begin(t0, 0, place{})
+		l.begin(t0, 0, 0)
 		at := t0
 		for _, c := range pattern {
 			at = at.Add(d)

@@ -35,7 +35,7 @@ func (l *Learned) sew(at time.Time, d time.Duration) {
 		return
 	}
 	l.follow()
-	if 1-m.Pauses.goesOn(d, lu.At, l.habit()) < seamChance {
+	if 1-m.Pauses.goesOn(d, lu.At, l.habit(), 1) < seamChance {
 		return
 	}
 	m.Seam = seam{
