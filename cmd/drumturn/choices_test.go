@@ -56,7 +56,7 @@ func TestChoicesDecide(t *testing.T) {
 		rows, err := w.app.store.DeliveriesTo(t.Context(), got.ID, 9)
 		return err == nil && len(rows) == 1 && rows[0].State == coordinator.Dropped
 	})
-	anna.sees("/me/notices", "called to washer", "You stood in the queue.", "you do not want to be told of this")
+	anna.sees("/me/notices", "called to Washer", "You stood in the queue.", "you do not want to be told of this")
 	if phone.Requests() != 0 {
 		t.Error("it was sent all the same")
 	}

@@ -111,6 +111,8 @@ func (a *appliance) machine() coordinator.Machine {
 // night, so that the demonstration lives at whatever hour it is started.
 func Rules() coordinator.Rules {
 	rules := coordinator.DefaultRules()
+	// Longer than by default, so that a visitor sees a load that waits for its owner.
+	rules.CallUncollectedAfter = 30 * time.Minute
 	rules.Hold = 12 * time.Minute
 	rules.NightFrom, rules.NightTo = queue.NoClock, queue.NoClock
 	return rules
