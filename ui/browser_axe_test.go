@@ -106,26 +106,39 @@ func TestFingersAndKeyboards(t *testing.T) {
 		if got := b.value(t, "String(document.documentElement.scrollWidth <= innerWidth)"); got != "true" && !strings.HasPrefix(s.Name, "manager") {
 			t.Errorf("%s is wider than its screen", s.Name)
 		}
-		seen, first := map[string]bool{}, ""
-		for range 120 { // A field for a time has several stops.
-			b.do(t, chromedp.KeyEvent("\t"))
-			at := b.value(t, focused)
-			if at == "" || at == first {
-				break
-			}
-			if seen[at] = true; first == "" {
-				first = at
-			}
+		want := b.value(t, tabbable)
+		seen := b.walk(t)
+		// A page that finds its server again loads anew, and the walk begins anew.
+		for tries := 0; tries < 3 && fmt.Sprintf("%3d", len(seen)) < want; tries++ {
+			b.show(t, address, s, "light")
+			want, seen = b.value(t, tabbable), b.walk(t)
 		}
 		for key := range seen {
 			if strings.HasSuffix(key, " unseen") {
 				t.Errorf("%s: the focus cannot be seen on %s", s.Name, key)
 			}
 		}
-		if want := b.value(t, tabbable); fmt.Sprintf("%3d", len(seen)) < want { // What scrolls is a stop as well.
+		if fmt.Sprintf("%3d", len(seen)) < want { // What scrolls is a stop as well.
 			t.Errorf("%s: the keyboard reaches %d of %s controls", s.Name, len(seen), want)
 		}
 	}
+}
+
+// walk presses the tabulator until it has gone round, and returns what it stopped at.
+func (b *browser) walk(t *testing.T) map[string]bool {
+	t.Helper()
+	seen, first := map[string]bool{}, ""
+	for range 120 { // A field for a time has several stops.
+		b.do(t, chromedp.KeyEvent("\t"))
+		at := b.value(t, focused)
+		if at == "" || at == first {
+			break
+		}
+		if seen[at] = true; first == "" {
+			first = at
+		}
+	}
+	return seen
 }
 
 // tabbable counts what the tabulator should reach: of radio buttons one a group.
