@@ -39,11 +39,17 @@ func (s *Server) managerAct(c echo.Context) error {
 	if err == nil {
 		return s.redirect(c, "/manager")
 	}
+	return s.refuseToday(c, err, problem{Form: "machine", Text: machineName(s.lang(c), m) + ": ", Typed: f})
+}
+
+// refuseToday shows the manager's page with a refusal after the problem's text.
+func (s *Server) refuseToday(c echo.Context, err error, p problem) error {
 	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}
-	return s.showToday(c, status, &problem{Form: "machine", Text: machineName(s.lang(c), m) + ": " + text, Typed: f})
+	p.Text += text
+	return s.showToday(c, status, &p)
 }
 
 // managerEvent reads what the manager does to a machine.

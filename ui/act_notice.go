@@ -26,13 +26,9 @@ func fromNotice(c echo.Context) bool {
 // worker, whose requests carry the browser's own word for where they come from,
 // as a page's do: another site cannot press it.
 func (s *Server) loadAct(c echo.Context) error {
-	sc, err := s.sceneOf(c)
+	who, sc, err := s.residentScene(c)
 	if err != nil {
 		return err
-	}
-	who := s.visitor(c)
-	if who == nil {
-		return signedOut
 	}
 	id, err := strconv.ParseUint(param(c, "load"), 10, 64)
 	if err != nil || id == 0 {

@@ -14,6 +14,19 @@ import (
 var signedOut = coordinator.Refuse(coordinator.NotAllowed, "no-account",
 	"This browser does not belong to a home of this building. Join with the code on the laundry room's wall first.")
 
+// residentScene finds the room that the address names, for residents only.
+func (s *Server) residentScene(c echo.Context) (*coordinator.Person, *scene, error) {
+	sc, err := s.sceneOf(c)
+	if err != nil {
+		return nil, nil, err
+	}
+	who := s.visitor(c)
+	if who == nil {
+		return nil, nil, signedOut
+	}
+	return who, sc, nil
+}
+
 // takeTurn puts the visitor into the queue.
 func (s *Server) takeTurn(c echo.Context) error {
 	sc, err := s.sceneOf(c)
@@ -59,13 +72,9 @@ func readJoin(f form) (coordinator.Join, error) {
 
 // changeTurn leaves, lets the next one go first, or puts a turn off.
 func (s *Server) changeTurn(c echo.Context) error {
-	sc, err := s.sceneOf(c)
+	who, sc, err := s.residentScene(c)
 	if err != nil {
 		return err
-	}
-	who := s.visitor(c)
-	if who == nil {
-		return signedOut
 	}
 	id, err := strconv.ParseUint(param(c, "turn"), 10, 64)
 	if err != nil {

@@ -28,10 +28,7 @@ type relay struct {
 
 func newRelay(t *testing.T, to string) *relay {
 	t.Helper()
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	ln := listen(t, "127.0.0.1:0")
 	r := &relay{ln: ln, to: strings.TrimPrefix(to, "http://"), streams: map[net.Conn]bool{}}
 	t.Cleanup(func() { ln.Close() })
 	go func() {
@@ -100,10 +97,7 @@ func openThroughRelay(t *testing.T) (*browser, *fakeHouse, *relay) {
 	b := openBrowser(t)
 	h := newFakeHouse(fullRoom())
 	h.resident("dan", "h6")
-	s, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := listen(t, "127.0.0.1:0")
 	t.Cleanup(serveOn(t, h, s))
 	r := newRelay(t, s.Addr().String())
 	address := "http://" + r.ln.Addr().String()

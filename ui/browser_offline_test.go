@@ -1,9 +1,7 @@
 package ui
 
 import (
-	"context"
 	"maps"
-	"net"
 	"strings"
 	"testing"
 
@@ -46,10 +44,7 @@ func TestTheLastBoardIsShownOffline(t *testing.T) {
 	b := openBrowser(t)
 	h := newFakeHouse(fullRoom())
 	h.resident("fay", "h8")
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	ln := listen(t, "127.0.0.1:0")
 	address, stop := "http://"+ln.Addr().String(), serveOn(t, h, ln)
 	b.media(t, 390, 844, "light")
 	b.cookie(t, address, "__Host-drumturn", "secret-of-fay")
@@ -82,9 +77,7 @@ func TestTheLastBoardIsShownOffline(t *testing.T) {
 
 	b.do(t, chromedp.Navigate(address+"/r/cellar"), chromedp.WaitVisible("#lost"))
 	h.change("cellar", func(s *coordinator.Snapshot) { s.Machines[0].Since = in(-2) })
-	if ln, err = net.Listen("tcp", ln.Addr().String()); err != nil {
-		t.Fatal(err)
-	}
+	ln = listen(t, ln.Addr().String())
 	defer serveOn(t, h, ln)()
 	b.offline(t, false)
 	b.until(t, "document.querySelector('#lost').hidden && document.querySelector('#board').innerText.includes('since 13:45')")
@@ -124,10 +117,7 @@ func withOtherScripts(s *Server) {
 func TestAnUpdateShowsNoStalePage(t *testing.T) {
 	b := openBrowser(t)
 	h := newFakeHouse(fullRoom())
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	ln := listen(t, "127.0.0.1:0")
 	address := ln.Addr().String()
 	stop := serveOn(t, h, ln)
 	b.media(t, 390, 844, "light")
@@ -136,23 +126,16 @@ func TestAnUpdateShowsNoStalePage(t *testing.T) {
 	first := b.value(t, "document.body.dataset.sum")
 	stop()
 
-	if ln, err = net.Listen("tcp", address); err != nil {
-		t.Fatal(err)
-	}
+	ln = listen(t, address)
 	next := newTestServer(t, h, nil)
 	withOtherScripts(next)
-	ctx, cancel := context.WithCancel(context.Background())
-	done := make(chan error, 1)
-	go func() { done <- next.Serve(ctx, ln) }()
+	stop = serve(t, next, ln)
 	edition := "getComputedStyle(document.body).getPropertyValue('--edition').trim() === 'second'"
 	b.until(t, edition) // without anybody's doing
 	b.until(t, `(async () => (await caches.keys()).join())().then((names) =>
 		names.includes('pages-00000000000000ff') && !names.includes('`+first+`'))`)
 	b.workerReady(t, "/r/cellar")
-	cancel()
-	if err := <-done; err != nil {
-		t.Error(err)
-	}
+	stop()
 	b.do(t, chromedp.Navigate("http://"+address+"/r/cellar"), chromedp.WaitVisible("#lost"))
 	b.until(t, edition)
 }

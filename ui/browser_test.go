@@ -150,10 +150,7 @@ func (b *browser) cookie(t *testing.T, url, name, value string) {
 // serveReal runs the server on a real socket until the test ends.
 func serveReal(t *testing.T, h House, change func(*Options)) (*Server, string) {
 	t.Helper()
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	ln := listen(t, "127.0.0.1:0")
 	address := "http://" + ln.Addr().String()
 	o := testOptions(h)
 	o.PublicURL = address
@@ -164,15 +161,7 @@ func serveReal(t *testing.T, h House, change func(*Options)) (*Server, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithCancel(context.Background())
-	done := make(chan error, 1)
-	go func() { done <- s.Serve(ctx, ln) }()
-	t.Cleanup(func() {
-		cancel()
-		if err := <-done; err != nil {
-			t.Errorf("serve: %v", err)
-		}
-	})
+	t.Cleanup(serve(t, s, ln))
 	return s, address
 }
 
@@ -293,10 +282,7 @@ func TestWithoutScripts(t *testing.T) {
 func TestALostConnectionIsSaidAndMended(t *testing.T) {
 	b := openBrowser(t)
 	h := newFakeHouse(fullRoom())
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	ln := listen(t, "127.0.0.1:0")
 	address := ln.Addr().String()
 	stop := serveOn(t, h, ln)
 	b.media(t, 1920, 1080, "light")
@@ -305,17 +291,30 @@ func TestALostConnectionIsSaidAndMended(t *testing.T) {
 	stop()
 	b.until(t, "!document.querySelector('#lost').hidden && document.querySelector('#lost').textContent.includes('may be old')")
 	h.change("cellar", func(s *coordinator.Snapshot) { s.Turns = nil })
-	if ln, err = net.Listen("tcp", address); err != nil {
-		t.Fatal(err)
-	}
+	ln = listen(t, address)
 	defer serveOn(t, h, ln)()
 	b.until(t, "document.querySelector('#lost').hidden && document.querySelector('#wall').innerText.includes('Nobody is being called')")
 }
 
-// serveOn runs a server until stop is called.
+// listen opens a port of this computer: any one for port 0.
+func listen(t testing.TB, address string) net.Listener {
+	t.Helper()
+	ln, err := net.Listen("tcp", address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ln
+}
+
+// serveOn runs a server of a house until stop is called.
 func serveOn(t *testing.T, h *fakeHouse, ln net.Listener) (stop func()) {
 	t.Helper()
-	s := newTestServer(t, h, nil)
+	return serve(t, newTestServer(t, h, nil), ln)
+}
+
+// serve runs a server until stop is called.
+func serve(t *testing.T, s *Server, ln net.Listener) (stop func()) {
+	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() { done <- s.Serve(ctx, ln) }()

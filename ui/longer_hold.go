@@ -60,9 +60,5 @@ func (s *Server) longerHold(c echo.Context) error {
 	if err == nil {
 		return s.redirect(c, "/manager#rooms")
 	}
-	status, text, known := refusal(s.lang(c), err)
-	if !known {
-		return err
-	}
-	return s.showToday(c, status, &problem{Form: "longer-hold", Text: text, Typed: f})
+	return s.refuseToday(c, err, problem{Form: "longer-hold", Typed: f})
 }

@@ -43,13 +43,19 @@ func machineOf(sc *scene, id string) (*coordinator.MachineView, error) {
 	return m, nil
 }
 
-// machinePage shows one machine and what can be done at it.
-func (s *Server) machinePage(c echo.Context) error {
+// machineScene finds the room and the machine that the address names.
+func (s *Server) machineScene(c echo.Context) (*scene, *coordinator.MachineView, error) {
 	sc, err := s.sceneOf(c)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
 	m, err := machineOf(sc, param(c, "machine"))
+	return sc, m, err
+}
+
+// machinePage shows one machine and what can be done at it.
+func (s *Server) machinePage(c echo.Context) error {
+	sc, m, err := s.machineScene(c)
 	if err != nil {
 		return err
 	}
@@ -107,11 +113,7 @@ func viewMachine(sc *scene, m *coordinator.MachineView, who *coordinator.Person)
 // depend on who says it, but it must be said by somebody who is there. A fault
 // may be reported by anybody.
 func (s *Server) machineAct(c echo.Context) error {
-	sc, err := s.sceneOf(c)
-	if err != nil {
-		return err
-	}
-	m, err := machineOf(sc, param(c, "machine"))
+	sc, m, err := s.machineScene(c)
 	if err != nil {
 		return err
 	}

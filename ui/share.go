@@ -23,11 +23,7 @@ func shareHash(code string) string {
 
 // offerShare makes a code for the visitor's load, and shows it once.
 func (s *Server) offerShare(c echo.Context) error {
-	sc, err := s.sceneOf(c)
-	if err != nil {
-		return err
-	}
-	m, err := machineOf(sc, param(c, "machine"))
+	sc, m, err := s.machineScene(c)
 	if err != nil {
 		return err
 	}
@@ -58,13 +54,9 @@ func (s *Server) offerShare(c echo.Context) error {
 
 // shareLoad takes a neighbour's offer.
 func (s *Server) shareLoad(c echo.Context) error {
-	sc, err := s.sceneOf(c)
+	who, sc, err := s.residentScene(c)
 	if err != nil {
 		return err
-	}
-	who := s.visitor(c)
-	if who == nil {
-		return signedOut
 	}
 	f, err := parseForm(c.Request(), field{"code", "Code", 20, false})
 	if err == nil && !s.limits.code.allow(limitKey(c.RealIP()), time.Now()) {

@@ -51,13 +51,9 @@ func tableHands(sc *scene) []handView {
 
 // fetch is somebody who took their load from the table.
 func (s *Server) fetch(c echo.Context) error {
-	sc, err := s.sceneOf(c)
+	who, sc, err := s.residentScene(c)
 	if err != nil {
 		return err
-	}
-	who := s.visitor(c)
-	if who == nil {
-		return signedOut
 	}
 	f, err := parseForm(c.Request(), field{"load", "Load", 20, false})
 	if err == nil {
@@ -81,9 +77,5 @@ func (s *Server) clearTable(c echo.Context) error {
 	if err == nil {
 		return s.redirect(c, "/manager")
 	}
-	status, text, known := refusal(s.lang(c), err)
-	if !known {
-		return err
-	}
-	return s.showToday(c, status, &problem{Form: "table", Text: text, Typed: f})
+	return s.refuseToday(c, err, problem{Form: "table", Typed: f})
 }
