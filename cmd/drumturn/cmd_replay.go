@@ -33,15 +33,18 @@ func (c *replayCommand) Run(s streams) error {
 
 // scoreCommand measures the cycle detection.
 type scoreCommand struct {
-	Dir      string `arg:"" help:"Folder with labels.csv and its traces, or a folder of such folders." type:"path"`
-	JSON     bool   `help:"One JSON object instead of tables."`
-	Baseline bool   `help:"Add the fixed rule and the last-run rule beside the engine."`
-	Plot     string `help:"Draw each cycle that went wrong into this folder." placeholder:"FOLDER" type:"path"`
+	Dir       string `arg:"" help:"Folder with labels.csv and its traces, or a folder of such folders." type:"path"`
+	JSON      bool   `help:"One JSON object instead of tables."`
+	Baseline  bool   `help:"Add the fixed rule and the last-run rule beside the engine."`
+	Disturbed bool   `help:"Add disturbed copies of the traces: lost readings, slower meters, glows, stops."`
+	Calibrate bool   `help:"Add how often an end is declared wrongly, with doubts of 20 to 2 %."`
+	Plot      string `help:"Draw each cycle that went wrong into this folder." placeholder:"FOLDER" type:"path"`
 }
 
 // Run prints the figures.
 func (c *scoreCommand) Run(s streams) error {
 	return score.Run(score.Options{
 		Dir: c.Dir, New: engine, Settings: cycle.DefaultSettings(), JSON: c.JSON, Baseline: c.Baseline, Plot: c.Plot,
+		Disturbed: c.Disturbed, Calibrate: c.Calibrate,
 	}, s.out)
 }

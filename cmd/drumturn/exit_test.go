@@ -49,7 +49,7 @@ func TestHelpOfEachCommand(t *testing.T) {
 		"init":   {"building file", "--print"},
 		"check":  {"--offline"},
 		"replay": {"<trace>", "--kind", "--json", "--svg", "--idle-below-w", "--idle-for"},
-		"score":  {"<dir>", "--baseline", "--plot"},
+		"score":  {"<dir>", "--baseline", "--plot", "--disturbed", "--calibrate"},
 		"backup": {"--to", "keys"},
 	} {
 		out, errOut, code := command(t, name, "--help")

@@ -97,30 +97,6 @@ func checkLearned(t *testing.T, rep *Report) {
 	near(t, "coverage", total.Coverage80, 0.80, 0.05)
 }
 
-// TestCalibration measures what the doubt setting promises: of the cycles
-// declared over, no greater share than that may have been running.
-func TestCalibration(t *testing.T) {
-	if testing.Short() {
-		t.Skip("reads every trace four times: not in a short run, which is for the race detector")
-	}
-	dir := tracesDir(t)
-	for _, doubt := range []float64{0.20, 0.10, 0.05, 0.02} {
-		s := cycle.DefaultSettings()
-		s.Doubt = doubt
-		rep, err := Measure(Options{Dir: dir, New: learned, Settings: s})
-		if err != nil {
-			t.Fatal(err)
-		}
-		f := rep.Total
-		wrong := float64(f.FalseFinishes) / float64(f.Detected)
-		t.Logf("doubt %4.0f %%: %d of %d declared wrongly (%.2f %%), declared %.0f s after the end (95 %%: %.0f s)",
-			100*doubt, f.FalseFinishes, f.Detected, 100*wrong, float64(f.DeclareMedianS), float64(f.DeclareP95S))
-		if wrong > doubt {
-			t.Errorf("with a doubt of %.2f, %.3f were declared wrongly", doubt, wrong)
-		}
-	}
-}
-
 func TestFixedRule(t *testing.T) {
 	at := func(s int) time.Time { return time.Date(2025, 1, 1, 0, 0, s, 0, time.UTC) }
 	var rs []cycle.Reading

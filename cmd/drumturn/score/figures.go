@@ -19,15 +19,17 @@ func (n Number) MarshalJSON() ([]byte, error) {
 
 // Figures is everything that is reckoned of a machine, a data set or the total.
 type Figures struct {
-	Labels                 int    `json:"labels"`
-	Detected               int    `json:"detected"`
-	Matched                int    `json:"matched"`
-	Precision              Number `json:"precision"`
-	Recall                 Number `json:"recall"`
-	F1                     Number `json:"f1"`
-	Merged                 int    `json:"merged"`
-	Split                  int    `json:"split"`
-	FalseFinishes          int    `json:"false_finishes"`
+	Labels        int    `json:"labels"`
+	Detected      int    `json:"detected"`
+	Matched       int    `json:"matched"`
+	Precision     Number `json:"precision"`
+	Recall        Number `json:"recall"`
+	F1            Number `json:"f1"`
+	Merged        int    `json:"merged"`
+	Split         int    `json:"split"`
+	FalseFinishes int    `json:"false_finishes"`
+	// Declared is how many ends were declared, also those that were taken back.
+	Declared               int    `json:"-"`
 	DeclareMedianS         Number `json:"declare_median_s"`
 	DeclareP95S            Number `json:"declare_p95_s"`
 	DeclaredEarly          int    `json:"declared_early"`
@@ -58,7 +60,7 @@ func (t *tally) figures() Figures {
 		Labels: t.labels, Detected: t.detected, Matched: t.matched,
 		Precision: share(t.matched, t.detected), Recall: share(t.matched, t.labels),
 		F1:     share(2*t.matched, t.detected+t.labels),
-		Merged: t.merged, Split: t.split, FalseFinishes: t.falseFinishes,
+		Merged: t.merged, Split: t.split, FalseFinishes: t.falseFinishes, Declared: t.declared,
 		DeclareMedianS: percentile(t.declare, 0.5), DeclareP95S: percentile(t.declare, 0.95),
 		DeclaredEarly: t.early, DeclaredEarlyWorstS: Number(t.earlyWorst),
 		EndErrorMedianS: percentile(t.endError, 0.5), EndErrorP90S: percentile(t.endError, 0.9),

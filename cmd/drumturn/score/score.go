@@ -29,6 +29,11 @@ type Options struct {
 	JSON bool
 	// Baseline adds the fixed rule and the last-run rule beside the engine.
 	Baseline bool
+	// Disturbed adds the figures of disturbed copies of the recordings.
+	Disturbed bool
+	// Calibrate adds how well the engine keeps each of several doubts, on the
+	// recordings and on disturbed copies.
+	Calibrate bool
 	// Plot is a folder for an SVG of each cycle that went wrong; empty for none.
 	Plot string
 }
@@ -39,6 +44,9 @@ type Report struct {
 	Datasets map[string]Figures `json:"datasets"`
 	Machines map[string]Figures `json:"machines"`
 	Baseline *Report            `json:"baseline,omitempty"`
+	// Disturbed and Calibration are there when they were asked for.
+	Disturbed   []Disturbed   `json:"disturbed,omitempty"`
+	Calibration []Calibration `json:"calibration,omitempty"`
 }
 
 // Run scores the engine on Dir and prints the figures to out.
@@ -57,18 +65,54 @@ func Run(o Options, out io.Writer) error {
 	}
 	if rep.Baseline != nil {
 		fmt.Fprintln(out, "\nfixed rule (3 W for 3 minutes) and last-run rule")
-		return writeTable(out, rep.Baseline.rows())
+		if err := writeTable(out, rep.Baseline.rows()); err != nil {
+			return err
+		}
 	}
-	return nil
+	return rep.writeDisturbed(out)
 }
 
 // Measure scores the engine on Dir. Errors name the file that is at fault.
 func Measure(o Options) (*Report, error) {
-	sets, err := datasets(o.Dir)
+	ms, err := load(o.Dir)
 	if err != nil {
 		return nil, err
 	}
 	own, base := newSums(), newSums()
+	for _, m := range ms {
+		m.run(o.New(settingsFor(o.Settings, m.labels[0].Kind)))
+		own.add(m.set, m.machine, m.tally())
+		if o.Baseline {
+			base.add(m.set, m.machine, baselineTally(m.readings, m.labels))
+		}
+		if o.Plot != "" {
+			if err := m.plot(o.Plot); err != nil {
+				return nil, err
+			}
+		}
+	}
+	rep := own.report()
+	if o.Baseline {
+		rep.Baseline = base.report()
+	}
+	if o.Disturbed {
+		if rep.Disturbed, err = measureDisturbed(o, ms); err != nil {
+			return nil, err
+		}
+	}
+	if o.Calibrate {
+		rep.Calibration, err = calibrate(o, ms)
+	}
+	return rep, err
+}
+
+// load reads every machine of the folders to score.
+func load(dir string) ([]measured, error) {
+	sets, err := datasets(dir)
+	if err != nil {
+		return nil, err
+	}
+	var ms []measured
 	for _, dir := range sets {
 		labels, err := readLabels(filepath.Join(dir, labelsFile))
 		if err != nil {
@@ -79,23 +123,10 @@ func Measure(o Options) (*Report, error) {
 			if m.readings, err = readTrace(traceFile(dir, machine)); err != nil {
 				return nil, err
 			}
-			m.run(o.New(settingsFor(o.Settings, m.labels[0].Kind)))
-			own.add(m.set, machine, tallyMachine(m.cycles, m.answers, m.labels))
-			if o.Baseline {
-				base.add(m.set, machine, baselineTally(m.readings, m.labels))
-			}
-			if o.Plot != "" {
-				if err := m.plot(o.Plot); err != nil {
-					return nil, err
-				}
-			}
+			ms = append(ms, m)
 		}
 	}
-	rep := own.report()
-	if o.Baseline {
-		rep.Baseline = base.report()
-	}
-	return rep, nil
+	return ms, nil
 }
 
 // measured is one machine's recording and what an engine made of it.
@@ -104,17 +135,22 @@ type measured struct {
 	labels       []Label
 	readings     []cycle.Reading
 	cycles       []Cycle
-	answers      []Answer
+	// takenBack are ends that were declared, and then found wrong by the engine.
+	takenBack []Cycle
+	answers   []Answer
 }
 
 func (m *measured) run(e cycle.Engine) {
-	m.cycles, m.answers = watch(e, m.readings, instants(m.labels))
+	w := watch(e, m.readings, instants(m.labels))
+	m.cycles, m.takenBack, m.answers = w.cycles, w.takenBack, w.answers
 }
+
+func (m *measured) tally() tally { return tallyMachine(m.cycles, m.takenBack, m.answers, m.labels) }
 
 // baselineTally reckons the fixed rule; its remaining time is the last-run rule
 // with known starts, so it has no interval.
 func baselineTally(rs []cycle.Reading, ls []Label) tally {
-	return tallyMachine(fixedRule(rs), nil, ls)
+	return tallyMachine(fixedRule(rs), nil, nil, ls)
 }
 
 func settingsFor(s cycle.Settings, kind string) cycle.Settings {

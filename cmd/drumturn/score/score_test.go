@@ -80,7 +80,7 @@ func TestWhatCounts(t *testing.T) {
 func TestTallyMergedAndSplit(t *testing.T) {
 	ls := []Label{label(0, 100, Clean), label(104, 200, Clean), label(300, 400, Clean)}
 	cs := []Cycle{found(0, 200, 203), found(300, 345, 348), found(350, 400, 403)}
-	f := func() Figures { y := tallyMachine(cs, nil, ls); return y.figures() }()
+	f := func() Figures { y := tallyMachine(cs, nil, nil, ls); return y.figures() }()
 	if f.Merged != 1 || f.Split != 1 || f.Labels != 3 || f.Detected != 3 || f.Matched != 0 {
 		t.Errorf("%+v", f)
 	}
@@ -100,7 +100,7 @@ func TestRemaining(t *testing.T) {
 		as = append(as, Answer{At: at, Median: truth + 2, Low: truth - 1, High: truth + 3})
 	}
 	as[8] = Answer{At: ask[8]} // "not running" when a minute is left
-	y := tallyMachine([]Cycle{found(0, 14, 15), found(100, 110, 112)}, as, ls)
+	y := tallyMachine([]Cycle{found(0, 14, 15), found(100, 110, 112)}, nil, as, ls)
 	f := y.figures()
 	near(t, "mean error", f.RemainingMAEMin, (8*2+1)/9.0, 1e-9)
 	// Last run took 14 minutes, so "start + 14" is 4 minutes too late throughout.
@@ -114,7 +114,7 @@ func TestRemaining(t *testing.T) {
 }
 
 func TestDeclaredEarly(t *testing.T) {
-	y := tallyMachine([]Cycle{found(0, 99, 99.5)}, nil, []Label{label(0, 100, Clean)})
+	y := tallyMachine([]Cycle{found(0, 99, 99.5)}, nil, nil, []Label{label(0, 100, Clean)})
 	if f := y.figures(); f.DeclaredEarly != 1 || f.DeclaredEarlyWorstS != 30 || f.EndErrorMedianS != 60 {
 		t.Errorf("%+v", f)
 	}

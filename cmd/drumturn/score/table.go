@@ -4,13 +4,16 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"text/tabwriter"
 )
 
-var columns = []struct {
+type column struct {
 	head string
 	cell func(Figures) string
-}{
+}
+
+var columns = []column{
 	{"cycles", func(f Figures) string { return fmt.Sprint(f.Labels) }},
 	{"f1", func(f Figures) string { return number(f.F1, 3) }},
 	{"merged", func(f Figures) string { return fmt.Sprint(f.Merged) }},
@@ -46,16 +49,21 @@ type row struct {
 	f    Figures
 }
 
-// writeTable prints one line per row with the figures side by side.
-func writeTable(out io.Writer, rows []row) error {
+// writeTable prints one line per row with the figures side by side: all columns, or
+// those that are named.
+func writeTable(out io.Writer, rows []row, named ...string) error {
 	w := tabwriter.NewWriter(out, 0, 8, 2, ' ', tabwriter.AlignRight)
-	for _, c := range columns {
+	shown := columns
+	if len(named) > 0 {
+		shown = slices.DeleteFunc(slices.Clone(columns), func(c column) bool { return !slices.Contains(named, c.head) })
+	}
+	for _, c := range shown {
 		fmt.Fprint(w, "\t", c.head)
 	}
 	fmt.Fprintln(w, "\t")
 	for _, r := range rows {
 		fmt.Fprint(w, r.name)
-		for _, c := range columns {
+		for _, c := range shown {
 			fmt.Fprint(w, "\t", c.cell(r.f))
 		}
 		fmt.Fprintln(w, "\t")

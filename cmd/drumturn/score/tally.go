@@ -28,6 +28,7 @@ func (s sum) mean() Number {
 type tally struct {
 	labels, detected, matched     int
 	merged, split, falseFinishes  int
+	declared                      int       // ends declared in all, also those taken back
 	declare, endError             []float64 // s
 	early                         int
 	earlyWorst                    float64 // s
@@ -56,6 +57,7 @@ func (t *tally) join(o tally) {
 	t.merged += o.merged
 	t.split += o.split
 	t.falseFinishes += o.falseFinishes
+	t.declared += o.declared
 	t.declare = append(t.declare, o.declare...)
 	t.endError = append(t.endError, o.endError...)
 	t.early += o.early
@@ -73,15 +75,21 @@ func (t *tally) join(o tally) {
 
 // tallyMachine reckons one machine. answers holds one for each instant of
 // instants(ls), in the same order, or nothing for a detector without estimates.
-func tallyMachine(cs []Cycle, answers []Answer, ls []Label) tally {
+// An end that was taken back is no cycle, but was declared.
+func tallyMachine(cs, takenBack []Cycle, answers []Answer, ls []Label) tally {
 	var t tally
+	for _, c := range slices.Concat(cs, takenBack) {
+		if !c.AtEndOfFile && counts(c, ls) {
+			t.declared++
+		}
+		if falseFinish(c, ls) {
+			t.falseFinishes++
+		}
+	}
 	of := match(cs, ls)
 	for _, c := range cs {
 		if counts(c, ls) {
 			t.detected++
-		}
-		if falseFinish(c, ls) {
-			t.falseFinishes++
 		}
 		if middlesOfLabels(c, ls) > 1 {
 			t.merged++

@@ -28,7 +28,7 @@ type NewEngine func(cycle.Settings) cycle.Engine
 
 // watch feeds a recording once, in time order, ticks the engine when it wants
 // to be, and asks it for the remaining time at each instant of ask (ascending).
-func watch(e cycle.Engine, rs []cycle.Reading, ask []time.Time) ([]Cycle, []Answer) {
+func watch(e cycle.Engine, rs []cycle.Reading, ask []time.Time) watcher {
 	w := watcher{engine: e, answers: make([]Answer, 0, len(ask))}
 	for _, r := range rs {
 		for len(ask) > 0 && ask[0].Before(r.At) {
@@ -46,7 +46,7 @@ func watch(e cycle.Engine, rs []cycle.Reading, ask []time.Time) ([]Cycle, []Answ
 		w.ask(at)
 	}
 	w.close()
-	return w.cycles, w.answers
+	return w
 }
 
 // workW is what counts as work at the end of a file for an engine that does not
@@ -54,10 +54,11 @@ func watch(e cycle.Engine, rs []cycle.Reading, ask []time.Time) ([]Cycle, []Answ
 const workW = 8
 
 type watcher struct {
-	engine   cycle.Engine
-	cycles   []Cycle
-	answers  []Answer
-	lastWork time.Time
+	engine cycle.Engine
+	// cycles are those told in the end, takenBack what was declared and withdrawn.
+	cycles, takenBack []Cycle
+	answers           []Answer
+	lastWork          time.Time
 }
 
 func (w *watcher) tickUntil(t time.Time) {
@@ -72,6 +73,10 @@ func (w *watcher) tickUntil(t time.Time) {
 
 func (w *watcher) take(events []cycle.Event) {
 	for _, ev := range events {
+		if n := len(w.cycles); ev.Kind == cycle.Resumed && n > 0 {
+			w.takenBack = append(w.takenBack, w.cycles[n-1])
+			w.cycles = w.cycles[:n-1]
+		}
 		if ev.Kind.Ends() {
 			w.cycles = append(w.cycles, Cycle{Start: ev.Start, End: ev.End, Declared: ev.At, Kind: ev.Kind})
 		}
