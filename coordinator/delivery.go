@@ -24,8 +24,8 @@ type Delivery struct {
 	// NextAt is the earliest instant of the next try while Pending.
 	NextAt time.Time
 	Tries  int
-	// Why is the reason of the last decision, for the log and the resident.
-	Why string
+	// Why is the reason of the last decision.
+	Why Why
 	// Told is what was decided about each person whom the notice may concern.
 	Told []Told `json:",omitempty"`
 	// Newer is a later notice of the same thread to the same addressee, made

@@ -1,9 +1,6 @@
 package push
 
 import (
-	"fmt"
-	"slices"
-	"strings"
 	"time"
 
 	"drumturn/coordinator"
@@ -16,49 +13,33 @@ const managerRetry = 10 * time.Minute
 // conclude sets the row's state from what was decided and from its devices'
 // outcomes: pending while somebody is to be told later or a device is to be
 // tried again, done when at least one was served, and dropped otherwise.
-func conclude(row coordinator.Delivery, now time.Time, zone *time.Location) coordinator.Delivery {
-	sent, letters, retry, troubles := outcomes(row.Devices)
-	wake := endOfQuiet(&row)
+func conclude(row coordinator.Delivery, now time.Time) coordinator.Delivery {
+	phones, letters := row.Served()
+	retry, wake := nextRetry(row.Devices), endOfQuiet(&row)
 	row.Changed, row.State = now, coordinator.Pending
 	switch {
 	case !retry.IsZero() && (wake.IsZero() || retry.Before(wake)):
-		row.NextAt, row.Why = retry, "not sent everywhere yet: next try at "+retry.In(zone).Format("15:04:05")
+		row.NextAt, row.Why = retry, coordinator.WhyRetry
 	case !wake.IsZero():
-		row.NextAt, row.Why = wake, "quiet hours: sent at "+wake.In(zone).Format("15:04")
-	case sent+letters > 0:
-		row.State, row.Why = coordinator.Done, sentTo(sent, letters)
+		row.NextAt, row.Why = wake, coordinator.WhyQuiet
+	case phones+letters > 0:
+		row.State, row.Why = coordinator.Done, coordinator.WhySent
 	case unreachedManagers(&row) && now.Add(managerRetry).Before(usefulUntil(&row.Notice)):
-		row.NextAt = now.Add(managerRetry)
-		row.Why = whyNobody(&row) + "; next try at " + row.NextAt.In(zone).Format("15:04")
+		row.NextAt, row.Why = now.Add(managerRetry), whyNobody(&row)
 	default:
 		row.State, row.Why = coordinator.Dropped, whyNobody(&row)
-	}
-	if len(troubles) > 0 {
-		row.Why += "; " + strings.Join(troubles, "; ")
 	}
 	return row
 }
 
-// outcomes counts the devices and the addresses that were served, and finds the earliest next try
-// and, in words, what stands in the way of the others.
-func outcomes(devices []coordinator.DeviceResult) (sent, letters int, next time.Time, troubles []string) {
-	for _, d := range devices {
-		switch {
-		case d.Sent && d.ByMail():
-			letters++
-			continue
-		case d.Sent:
-			sent++
-			continue
-		}
-		if !d.Next.IsZero() && (next.IsZero() || d.Next.Before(next)) {
+// nextRetry is the earliest next try of a device; zero when there is none.
+func nextRetry(devices []coordinator.DeviceResult) (next time.Time) {
+	for i := range devices {
+		if d := &devices[i]; !d.Sent && !d.Next.IsZero() && (next.IsZero() || d.Next.Before(next)) {
 			next = d.Next
 		}
-		if t := trouble(d); !slices.Contains(troubles, t) {
-			troubles = append(troubles, t)
-		}
 	}
-	return sent, letters, next, troubles
+	return next
 }
 
 // endOfQuiet is when the first of those who are told later is to be told.
@@ -80,54 +61,20 @@ func unreachedManagers(row *coordinator.Delivery) bool {
 
 // whyNobody says why a row that reached no device did not: the reason that is
 // most worth knowing.
-func whyNobody(row *coordinator.Delivery) string {
+func whyNobody(row *coordinator.Delivery) coordinator.Why {
 	if len(row.Devices) > 0 {
-		return "reached no device"
+		return coordinator.WhyUnreached
 	}
 	for _, r := range []coordinator.Reason{
 		coordinator.ReasonReplaced, coordinator.ReasonLate, coordinator.ReasonMuted, coordinator.ReasonNow,
 		coordinator.ReasonNoWay, coordinator.ReasonMovedOut, coordinator.ReasonUnwanted,
 	} {
 		if hasReason(row, r) {
-			return reasonText(r)
+			return coordinator.Why(r)
 		}
 	}
 	if row.Notice.Role == coordinator.Managers {
-		return "the building has no manager yet: nobody to tell"
+		return coordinator.WhyNoManager
 	}
-	return reasonText(coordinator.ReasonMovedOut)
-}
-
-func sentTo(devices, letters int) string {
-	var parts []string
-	switch {
-	case devices == 1:
-		parts = append(parts, "sent to one device")
-	case devices > 1:
-		parts = append(parts, fmt.Sprintf("sent to %d devices", devices))
-	}
-	switch {
-	case letters == 1:
-		parts = append(parts, "sent by e-mail")
-	case letters > 1:
-		parts = append(parts, fmt.Sprintf("sent by e-mail to %d addresses", letters))
-	}
-	return strings.Join(parts, ", ")
-}
-
-// trouble says in words what is wrong with a device that was not served.
-func trouble(d coordinator.DeviceResult) string {
-	switch {
-	case d.Gone:
-		return "a device's subscription had ended and was removed"
-	case d.ByMail():
-		return "the e-mail was not taken (" + d.Error + ")"
-	case d.Status == 413:
-		return "the push service found even the short message too large"
-	case d.Status == 0:
-		return "no answer from the push service (" + d.Error + ")"
-	case d.Error != "":
-		return fmt.Sprintf("the push service answered %d (%s)", d.Status, d.Error)
-	}
-	return fmt.Sprintf("the push service answered %d", d.Status)
+	return coordinator.Why(coordinator.ReasonMovedOut)
 }

@@ -342,7 +342,7 @@ func model(t *testing.T, rt *rapid.T, kills []int, notices int, script []Result)
 	}
 	for key, row := range b.rows {
 		told := accepted["d1"+Topic(&row.Notice, "a")]+accepted["d2"+Topic(&row.Notice, "a")] > 0
-		if row.State == coordinator.Pending || (row.State == coordinator.Done && !told) || row.Why == "" {
+		if row.State == coordinator.Pending || (row.State == coordinator.Done && !told) || !row.Why.Known() {
 			rt.Fatalf("%s ended as %v %q, told %v", key, row.State, row.Why, told)
 		}
 		if told && row.State != coordinator.Done && len(kills) == 0 {

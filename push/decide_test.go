@@ -152,7 +152,7 @@ func TestDecideLaws(t *testing.T) {
 			c.Newer = &coordinator.Newer{Kind: rapid.SampledFrom(kinds).Draw(t, "newer kind")}
 		}
 		d := Decide(c)
-		if reasonWords[d.Reason] == "" {
+		if !coordinator.Why(d.Reason).Known() {
 			t.Fatalf("no reason that is known: %q", d.Reason)
 		}
 		if told := d.Reason == coordinator.ReasonNow; (d.Mail != "") != (told && c.Mail) || told && c.Phones == 0 && !d.Mail.ByMail() {
@@ -171,17 +171,17 @@ func TestDecideLaws(t *testing.T) {
 	})
 }
 
-func TestReasonWords(t *testing.T) {
-	seen := map[string]bool{}
-	for r, words := range reasonWords {
-		if words == "" || seen[words] || reasonText(r) != words {
-			t.Errorf("%q is %q", r, words)
+// whyOf is all that a row says of why it stands as it does: the reason, the
+// phones and addresses that were served, and what was wrong with the others.
+func whyOf(row coordinator.Delivery) string {
+	phones, letters := row.Served()
+	out := fmt.Sprint(row.Why, " ", phones, " ", letters)
+	for i := range row.Devices {
+		if t := row.Devices[i].Trouble(); t != coordinator.TroubleNone {
+			out += " " + string(t)
 		}
-		seen[words] = true
 	}
-	if len(reasonWords) != 8 || reasonText("?") != "?" {
-		t.Error("a reason without words")
-	}
+	return out
 }
 
 func delivery(n coordinator.Notice, results ...coordinator.DeviceResult) coordinator.Delivery {
@@ -236,14 +236,14 @@ func TestPlanRowSaysWhyNobody(t *testing.T) {
 	for _, c := range []struct {
 		n      coordinator.Notice
 		people *coordinator.People
-		want   string
+		want   coordinator.Why
 	}{
-		{toManagers, nobody, "no manager yet"},
-		{toManagers, peopleWith(), reasonText(coordinator.ReasonNoWay)},
-		{called(1, noon), nobody, reasonText(coordinator.ReasonMovedOut)},
+		{toManagers, nobody, coordinator.WhyNoManager},
+		{toManagers, peopleWith(), coordinator.Why(coordinator.ReasonNoWay)},
+		{called(1, noon), nobody, coordinator.Why(coordinator.ReasonMovedOut)},
 	} {
-		row := conclude((&Ways{}).planRow(delivery(c.n), c.people, time.UTC, noon).row, noon, time.UTC)
-		if row.State != coordinator.Dropped || !strings.Contains(row.Why, c.want) {
+		row := conclude((&Ways{}).planRow(delivery(c.n), c.people, time.UTC, noon).row, noon)
+		if row.State != coordinator.Dropped || row.Why != c.want {
 			t.Errorf("%v %q, want %q", row.State, row.Why, c.want)
 		}
 	}
@@ -252,7 +252,7 @@ func TestPlanRowSaysWhyNobody(t *testing.T) {
 func TestConclude(t *testing.T) {
 	sent := coordinator.DeviceResult{Device: "s", Sent: true, Status: 201}
 	soon := coordinator.DeviceResult{Device: "n", Status: 503, Next: noon.Add(time.Minute)}
-	later := coordinator.DeviceResult{Device: "l", Error: "no route", Next: noon.Add(time.Hour)}
+	later := coordinator.DeviceResult{Device: "l", Error: "no route", Tries: 1, Next: noon.Add(time.Hour)}
 	for _, c := range []struct {
 		name    string
 		results []coordinator.DeviceResult
@@ -260,19 +260,19 @@ func TestConclude(t *testing.T) {
 		next    time.Time
 		why     string
 	}{
-		{"one", []coordinator.DeviceResult{sent}, coordinator.Done, noon, "sent to one device"},
-		{"two", []coordinator.DeviceResult{sent, sent}, coordinator.Done, noon, "sent to 2 devices"},
+		{"one", []coordinator.DeviceResult{sent}, coordinator.Done, noon, "sent 1 0"},
+		{"two", []coordinator.DeviceResult{sent, sent}, coordinator.Done, noon, "sent 2 0"},
 		{"the earliest next try counts", []coordinator.DeviceResult{sent, later, soon}, coordinator.Pending, soon.Next,
-			"not sent everywhere yet: next try at 12:01:00; no answer from the push service (no route); the push service answered 503"},
+			"retry 1 0 silent answered"},
 		{"gone only", []coordinator.DeviceResult{{Gone: true, Status: 410}}, coordinator.Dropped, noon,
-			"reached no device; a device's subscription had ended and was removed"},
+			"unreached 0 0 gone"},
 		{"one sent, one gone", []coordinator.DeviceResult{sent, {Gone: true}}, coordinator.Done, noon,
-			"sent to one device; a device's subscription had ended and was removed"},
+			"sent 1 0 gone"},
 		{"too large twice", []coordinator.DeviceResult{{Status: 413}, {Status: 413}}, coordinator.Dropped, noon,
-			"reached no device; the push service found even the short message too large"},
+			"unreached 0 0 too-large too-large"},
 	} {
-		row := conclude(delivery(called(1, noon), c.results...), noon, time.UTC)
-		if row.State != c.state || !row.NextAt.Equal(c.next) || row.Why != c.why || !row.Changed.Equal(noon) {
+		row := conclude(delivery(called(1, noon), c.results...), noon)
+		if row.State != c.state || !row.NextAt.Equal(c.next) || whyOf(row) != c.why || !row.Changed.Equal(noon) {
 			t.Errorf("%s: %v, next %v, %q", c.name, row.State, row.NextAt, row.Why)
 		}
 	}

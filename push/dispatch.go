@@ -164,10 +164,10 @@ func (d *dispatch) close(j *job) {
 		delete(d.threads, thread)
 	}
 	if j.withdrawn {
-		j.row.State, j.row.Changed, j.row.Why = coordinator.Withdrawn, d.w.Clock.Now(), "settled before it was sent"
+		j.row.State, j.row.Changed, j.row.Why = coordinator.Withdrawn, d.w.Clock.Now(), coordinator.WhySettled
 		return
 	}
-	j.row = conclude(j.row, d.w.Clock.Now(), j.zone)
+	j.row = conclude(j.row, d.w.Clock.Now())
 }
 
 func (d *dispatch) place(room coordinator.RoomID) (string, *time.Location) {

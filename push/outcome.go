@@ -52,9 +52,6 @@ func postponed(row coordinator.Delivery, t target, at time.Time) coordinator.Del
 	if at.Before(t.deadline) {
 		d.Next = at
 	}
-	if d.Tries == 0 {
-		d.Error = "it has not taken others either"
-	}
 	return row
 }
 

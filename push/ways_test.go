@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // withMail gives a person of the building an address.
@@ -76,12 +77,12 @@ func TestByMail(t *testing.T) {
 		why     string
 		reason  coordinator.MailReason
 	}{
-		{"no phone", nil, false, Result{}, "mail:a", "sent by e-mail", coordinator.MailOnly},
-		{"a phone is enough", one(), false, Result{Status: 201}, "d1", "sent to one device", coordinator.MailSpare},
-		{"asked for both", one(), true, Result{Status: 201}, "d1 mail:a", "sent to one device, sent by e-mail", coordinator.MailAlso},
-		{"the phone is gone", one(), false, gone, "d1 mail:a", "sent by e-mail; a device's subscription had ended and was removed", coordinator.MailOnly},
-		{"the phone is refused", one(), false, Result{Status: 403}, "d1 mail:a", "sent by e-mail; the push service answered 403", coordinator.MailInstead},
-		{"the phone's service is dead", one(), false, Result{Err: errors.New("no route")}, "d1 mail:a", "sent by e-mail", coordinator.MailInstead},
+		{"no phone", nil, false, Result{}, "mail:a", "sent 0 1", coordinator.MailOnly},
+		{"a phone is enough", one(), false, Result{Status: 201}, "d1", "sent 1 0", coordinator.MailSpare},
+		{"asked for both", one(), true, Result{Status: 201}, "d1 mail:a", "sent 1 1", coordinator.MailAlso},
+		{"the phone is gone", one(), false, gone, "d1 mail:a", "sent 0 1 gone", coordinator.MailOnly},
+		{"the phone is refused", one(), false, Result{Status: 403}, "d1 mail:a", "sent 0 1 answered", coordinator.MailInstead},
+		{"the phone's service is dead", one(), false, Result{Err: errors.New("no route")}, "d1 mail:a", "sent 0 1 silent", coordinator.MailInstead},
 	} {
 		bubble(t, c.devices, func(t *testing.T, h *house) {
 			withMail(h.people, "a", c.also)
@@ -106,12 +107,12 @@ func TestByMail(t *testing.T) {
 			if strings.Join(to, " ") != c.want {
 				t.Errorf("%s: sent to %v", c.name, to)
 			}
-			if row.Told[0].Mail != c.reason || row.State == coordinator.Done && row.Why != c.why {
+			if row.Told[0].Mail != c.reason || row.State == coordinator.Done && whyOf(row) != c.why {
 				t.Errorf("%s: by mail %q; %s, %q", c.name, row.Told[0].Mail, row.State, row.Why)
 			}
 			time.Sleep(time.Hour)
-			if row := h.box.row(n); row.State != coordinator.Done || !strings.HasPrefix(row.Why, c.why) {
-				t.Errorf("%s: in the end %s, %q", c.name, row.State, row.Why)
+			if row := h.box.row(n); row.State != coordinator.Done || whyOf(row) != c.why {
+				t.Errorf("%s: in the end %s, %q", c.name, row.State, whyOf(row))
 			}
 		})
 	}
@@ -178,7 +179,7 @@ func TestRefusedMail(t *testing.T) {
 			t.Errorf("%+v", r)
 		}
 		time.Sleep(11 * time.Minute)
-		if row := h.box.row(n); row.State != coordinator.Done || row.Why != "sent by e-mail" {
+		if row := h.box.row(n); row.State != coordinator.Done || whyOf(row) != "sent 0 1" {
 			t.Errorf("%s %q", row.State, row.Why)
 		}
 		if r := ReachManagers(h.people, h.Health(), h.Ways); !r.OK || len(h.Health().Alarms) != 0 {
@@ -260,16 +261,47 @@ func TestCaretakers(t *testing.T) {
 func TestTryByMail(t *testing.T) {
 	bubble(t, nil, func(t *testing.T, h *house) {
 		withMail(h.people, "a", false)
-		if got := h.Try(t.Context(), "a"); !strings.Contains(got[0], "Nothing of yours") {
+		if got := h.Try(t.Context(), "a", "en"); !strings.Contains(got[0], "Nothing of yours") {
 			t.Errorf("%q", got)
 		}
 		h.Ways.Mail = true
 		for class, want := range map[Class]string{Taken: "has taken an e-mail", Never: "spelt right", Again: "just now", Refused: "Tell the manager"} {
 			h.post.answer = func(context.Context, Message, int) Result { return Result{Class: class, Status: 250} }
-			if got := h.Try(t.Context(), "a"); len(got) != 1 || !strings.HasPrefix(got[0], "E-mail: ") || !strings.Contains(got[0], want) {
+			if got := h.Try(t.Context(), "a", "en"); len(got) != 1 || !strings.HasPrefix(got[0], "E-mail: ") || !strings.Contains(got[0], want) {
 				t.Errorf("%v: %q", class, got)
 			}
 			time.Sleep(tryEvery)
+		}
+	})
+}
+
+// TestTryInTheReadersLanguage: what shows on the phone, and what the page says of
+// it, for each kind of answer.
+func TestTryInTheReadersLanguage(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		de := words.For("de")
+		for _, c := range []struct {
+			key    string
+			answer Result
+		}{
+			{"taken", Result{Status: 201}}, {"too-large", Result{Status: 413}}, {"refused", Result{Status: 403}},
+			{"silent", Result{Err: errors.New("no route")}}, {"again", Result{Status: 503}}, {"never", Result{Status: 307}}, {"gone", Result{Status: 410}},
+		} {
+			key, answer := c.key, c.answer
+			h.post.answer = func(context.Context, Message, int) Result { return answer }
+			want := de.Say("try.device", "number", 1, "host", one()[0].Host(), "said", de.Say("try."+key, "status", answer.Status))
+			if got := h.Try(t.Context(), "a", "de-AT"); len(got) != 1 || got[0] != want {
+				t.Errorf("%s: %q, want %q", key, got, want)
+			}
+			if got := h.Try(t.Context(), "a", "fr"); key != "gone" && (len(got) != 1 || got[0] != words.For("fr").Say("try.wait")) {
+				t.Errorf("at once again: %q", got)
+			}
+			time.Sleep(tryEvery)
+		}
+		for _, m := range h.post.to("d1") {
+			if m.Payload.Title != de.Say("try.title") || m.Payload.Body != de.Say("try.body") || m.Topic == "" || m.TTL != tryTTL {
+				t.Errorf("the phone shows %+v", m)
+			}
 		}
 	})
 }

@@ -2,7 +2,6 @@ package push
 
 import (
 	"context"
-	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -49,7 +48,7 @@ func TestQuietHoursDelayANudgeOnly(t *testing.T) {
 			t.Fatalf("in the night: %+v", sent)
 		}
 		row := h.box.row(first)
-		if row.State != coordinator.Pending || !row.NextAt.Equal(midnight.Add(7*time.Hour)) || row.Why != "quiet hours: sent at 07:00" ||
+		if row.State != coordinator.Pending || !row.NextAt.Equal(midnight.Add(7*time.Hour)) || row.Why != coordinator.WhyQuiet ||
 			len(row.Told) != 1 || row.Told[0].Reason != coordinator.ReasonLater || !row.Told[0].Until.Equal(row.NextAt) {
 			t.Errorf("meanwhile: %+v", row)
 		}
@@ -161,7 +160,7 @@ func TestManagersAreTriedAgain(t *testing.T) {
 		h.box.put(n)
 		defer h.start(t)()
 		time.Sleep(30 * time.Minute)
-		if row := h.box.row(n); row.State != coordinator.Pending || !strings.Contains(row.Why, "notices are not switched on; next try at 00:") {
+		if row := h.box.row(n); row.State != coordinator.Pending || row.Why != coordinator.Why(coordinator.ReasonNoWay) || row.NextAt.Before(time.Now()) {
 			t.Fatalf("%+v", row)
 		}
 		h.mu.Lock()

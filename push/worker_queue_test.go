@@ -70,7 +70,7 @@ func TestTooLateWhileQueuedIsNotSent(t *testing.T) {
 		}
 		defer h.start(t)()
 		time.Sleep(time.Minute)
-		if row := h.box.row(second); len(h.post.to("")) != 1 || row.State != coordinator.Dropped || row.Why != reasonText(coordinator.ReasonLate) {
+		if row := h.box.row(second); len(h.post.to("")) != 1 || row.State != coordinator.Dropped || row.Why != coordinator.Why(coordinator.ReasonLate) {
 			t.Errorf("%d sends, %+v", len(h.post.to("")), row)
 		}
 	})
@@ -187,7 +187,7 @@ func TestUnsubscribedWhileQueuedIsNotSent(t *testing.T) {
 		synctest.Wait()
 		_ = h.forget(t.Context(), "d2")
 		time.Sleep(time.Hour)
-		if row := h.box.row(n); len(h.post.to("d2")) != 0 || row.State != coordinator.Done || row.Why != "sent to one device" {
+		if row := h.box.row(n); len(h.post.to("d2")) != 0 || row.State != coordinator.Done || whyOf(row) != "sent 1 0" {
 			t.Errorf("%+v", row)
 		}
 	})

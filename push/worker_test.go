@@ -41,7 +41,7 @@ func TestSendsWhatIsDue(t *testing.T) {
 			t.Errorf("payload %+v", m.Payload)
 		}
 		row := h.box.row(n)
-		if row.State != coordinator.Done || row.Why != "sent to one device" || row.Tries != 1 ||
+		if row.State != coordinator.Done || whyOf(row) != "sent 1 0" || row.Tries != 1 ||
 			len(row.Devices) != 1 || !row.Devices[0].Sent || row.Devices[0].Status != 201 {
 			t.Errorf("row %+v", row)
 		}
@@ -102,7 +102,7 @@ func TestKeepsToRetryAfter(t *testing.T) {
 		defer h.start(t)()
 		time.Sleep(time.Minute)
 		row := h.box.row(called(1, start))
-		if row.State != coordinator.Pending || !strings.Contains(row.Why, "next try at 00:07:00; the push service answered 429") {
+		if row.State != coordinator.Pending || whyOf(row) != "retry 0 0 answered" || !row.NextAt.Equal(start.Add(7*time.Minute)) {
 			t.Errorf("meanwhile: %v %q", row.State, row.Why)
 		}
 		time.Sleep(time.Hour)
@@ -130,7 +130,7 @@ func TestGivesUpWhenTooLate(t *testing.T) {
 				t.Errorf("%s: last sent at %v with TTL %v", name, last.At, last.TTL)
 			}
 			row := h.box.row(n)
-			if row.State != coordinator.Dropped || !strings.HasPrefix(row.Why, "reached no device; ") {
+			if row.State != coordinator.Dropped || row.Why != coordinator.WhyUnreached {
 				t.Errorf("%s: %v %q", name, row.State, row.Why)
 			}
 			if answer.RetryAfter > 0 && len(sent) != 1 {
@@ -151,7 +151,7 @@ func TestDropsWithAReason(t *testing.T) {
 		defer h.start(t)()
 		synctest.Wait()
 		for n, want := range map[*coordinator.Notice]coordinator.Reason{&late: coordinator.ReasonLate, &noDevice: coordinator.ReasonNoWay, &movedOut: coordinator.ReasonMovedOut} {
-			if row := h.box.row(*n); row.State != coordinator.Dropped || row.Why != reasonText(want) || len(row.Told) != 1 || row.Told[0].Reason != want {
+			if row := h.box.row(*n); row.State != coordinator.Dropped || row.Why != coordinator.Why(want) || len(row.Told) != 1 || row.Told[0].Reason != want {
 				t.Errorf("%v: %v %q", want, row.State, row.Why)
 			}
 		}
@@ -177,7 +177,7 @@ func TestRetriesOnlyTheDeviceThatFailed(t *testing.T) {
 		if good, bad := len(h.post.to("good")), len(h.post.to("bad")); good != 1 || bad != 4 {
 			t.Errorf("good %d, bad %d", good, bad)
 		}
-		if row := h.box.row(n); row.State != coordinator.Done || row.Why != "sent to 2 devices" {
+		if row := h.box.row(n); row.State != coordinator.Done || whyOf(row) != "sent 2 0" {
 			t.Errorf("%v %q", row.State, row.Why)
 		}
 	})

@@ -11,10 +11,33 @@ import (
 	"drumturn/push/words"
 )
 
-// noticeAnswer is what a phone shows after a button of a notice was pressed.
+// noticeAnswer is what a phone shows after a button of a notice was pressed: it
+// takes the notice's place, with the buttons that are still of use.
 type noticeAnswer struct {
+	Title   string         `json:"title"`
+	Body    string         `json:"body"`
+	Buttons []noticeButton `json:"buttons,omitempty"`
+}
+
+type noticeButton struct {
+	Do    string `json:"do"`
 	Title string `json:"title"`
-	Body  string `json:"body"`
+}
+
+// What of a notice can still be done after one of its buttons was pressed, and
+// after one was refused; all else settles what the notice was about.
+var (
+	stillAfter   = map[string]string{"on-my-way": "let-next", "more-time": "collected"}
+	stillRefused = map[string]string{"on-my-way": "let-next", "let-next": "on-my-way", "more-time": "collected"}
+)
+
+// stillOffered is that button in words.
+func stillOffered(l *words.Language, left map[string]string, pressed string) []noticeButton {
+	do := left[pressed]
+	if do == "" {
+		return nil
+	}
+	return []noticeButton{{do, l.Say("button." + do)}}
 }
 
 // fromNotice reports whether the service worker asks, which shows no page.
@@ -61,20 +84,20 @@ func loadEvent(do string, load coordinator.LoadID, who *coordinator.Person) (coo
 
 // answerNotice says in the person's language what came of a button.
 func (s *Server) answerNotice(c echo.Context, sc *scene, do string, err error) error {
-	lang := words.For(s.visitor(c).Lang)
+	lang := s.lang(c)
 	c.Response().Header().Set("Cache-Control", "no-store")
 	if err != nil {
-		status, text, known := refusal(s.lang(c), err)
+		status, text, known := refusal(lang, err)
 		if !known {
 			return err
 		}
-		return c.JSON(status, noticeAnswer{lang.Say("answer.refused"), text})
+		return c.JSON(status, noticeAnswer{lang.Say("answer.refused"), text, stillOffered(lang, stillRefused, do)})
 	}
 	until := ""
 	if id, e := strconv.ParseUint(param(c, "load"), 10, 64); e == nil {
 		until = s.moreUntil(sc.snap.Room, coordinator.LoadID(id), lang)
 	}
-	return c.JSON(http.StatusOK, noticeAnswer{lang.Say("answer.done"), lang.Say("answer."+do, "until", until)})
+	return c.JSON(http.StatusOK, noticeAnswer{lang.Say("answer.done"), lang.Say("answer."+do, "until", until), stillOffered(lang, stillAfter, do)})
 }
 
 // moreUntil is until when a load's owner has more time, on the room's clock.

@@ -24,6 +24,15 @@ func pressed(t *testing.T, s *Server, path, do string) (int, noticeAnswer) {
 	return w.Code, said
 }
 
+// offered is the buttons of an answer, in a line.
+func offered(said noticeAnswer) string {
+	var out []string
+	for _, b := range said.Buttons {
+		out = append(out, b.Do+" "+b.Title)
+	}
+	return strings.Join(out, ", ")
+}
+
 // TestButtonsOfNotices: each says its load or turn, its person and home, and is
 // answered in the person's language.
 func TestButtonsOfNotices(t *testing.T) {
@@ -44,17 +53,18 @@ func TestButtonsOfNotices(t *testing.T) {
 	until := words.For("de").Clock(noon.Add(10*time.Minute).In(h.rooms["cellar"].Zone), noon.In(h.rooms["cellar"].Zone))
 	for _, c := range []struct {
 		path, do, body string
+		left           string // the button that is still of use
 		want           coordinator.Event
 	}{
-		{"/r/cellar/loads/8", "collected", "Die Maschine ist leer. Danke.", coordinator.Collect{Load: 8, Person: "dan", Home: "h6"}},
-		{"/r/cellar/loads/8", "more-time", "Sie haben bis " + until + " Zeit, Ihre Ladung abzuholen.", coordinator.MoreTime{Load: 8, Person: "dan", Home: "h6"}},
-		{"/r/cellar/loads/8", "not-me", "Dieser Start war nicht Ihrer. Sie werden wieder aufgerufen.", coordinator.NotMe{Load: 8, Person: "dan", Home: "h6"}},
-		{"/r/cellar/loads/8", "still-inside", "Ihre Ladung ist noch darin.", coordinator.StillInside{Load: 8, Person: "dan", Home: "h6"}},
-		{"/r/cellar/turns/6", "on-my-way", "Die anderen sehen, dass jemand unterwegs ist.", coordinator.OnMyWay{Turn: 6, Person: "dan", Home: "h6"}},
-		{"/r/cellar/turns/6", "let-next", "Die Nächsten sind zuerst dran. Ihr Platz dahinter bleibt Ihnen.", coordinator.LetNext{Turn: 6, Person: "dan", Home: "h6"}},
+		{"/r/cellar/loads/8", "collected", "Die Maschine ist leer. Danke.", "", coordinator.Collect{Load: 8, Person: "dan", Home: "h6"}},
+		{"/r/cellar/loads/8", "more-time", "Sie haben bis " + until + " Zeit, Ihre Ladung abzuholen.", "collected Abgeholt", coordinator.MoreTime{Load: 8, Person: "dan", Home: "h6"}},
+		{"/r/cellar/loads/8", "not-me", "Dieser Start war nicht Ihrer. Sie werden wieder aufgerufen.", "", coordinator.NotMe{Load: 8, Person: "dan", Home: "h6"}},
+		{"/r/cellar/loads/8", "still-inside", "Ihre Ladung ist noch darin.", "", coordinator.StillInside{Load: 8, Person: "dan", Home: "h6"}},
+		{"/r/cellar/turns/6", "on-my-way", "Die anderen sehen, dass jemand unterwegs ist.", "let-next " + words.For("de").Say("button.let-next"), coordinator.OnMyWay{Turn: 6, Person: "dan", Home: "h6"}},
+		{"/r/cellar/turns/6", "let-next", "Die Nächsten sind zuerst dran. Ihr Platz dahinter bleibt Ihnen.", "", coordinator.LetNext{Turn: 6, Person: "dan", Home: "h6"}},
 	} {
 		status, said := pressed(t, s, c.path, c.do)
-		if status != http.StatusOK || said != (noticeAnswer{"Notiert", c.body}) {
+		if status != http.StatusOK || said.Title != "Notiert" || said.Body != c.body || offered(said) != c.left {
 			t.Errorf("%s: %d %+v", c.do, status, said)
 		}
 		if told := h.events(); told[len(told)-1] != c.want {
@@ -76,6 +86,22 @@ func TestRefusedButtons(t *testing.T) {
 		if status != http.StatusConflict || said.Title != "Nothing was changed" || said.Body != "That load is no longer in the machine." {
 			t.Errorf("%s: %d %+v", path, status, said)
 		}
+	}
+	for _, c := range []struct{ path, do, left string }{
+		{"/r/cellar/loads/8", "more-time", "collected Collected"}, {"/r/cellar/loads/8", "collected", ""}, {"/r/cellar/loads/8", "not-me", ""},
+		{"/r/cellar/turns/6", "on-my-way", "let-next Let the next go first"}, {"/r/cellar/turns/6", "let-next", "on-my-way I am on my way"},
+	} {
+		if _, said := pressed(t, s, c.path, c.do); offered(said) != c.left {
+			t.Errorf("after %s was refused: %q, want %q", c.do, offered(said), c.left)
+		}
+	}
+	// Who has chosen no language reads the refusal and its title in that of the browser.
+	h.refuse = coordinator.Refuse(coordinator.Conflict, "load.gone", "That load is no longer in the machine.")
+	foreign := post("/r/cellar/loads/8", "do", "collected").as("secret-of-dan", "")
+	foreign.header = http.Header{"Accept": {"application/json"}, "Accept-Language": {"fr"}}
+	fr := words.For("fr")
+	if body := foreign.of(s).Body.String(); !strings.Contains(body, fr.Say("answer.refused")) || !strings.Contains(body, fr.Say("refusal.load.gone")) {
+		t.Errorf("in French: %s", body)
 	}
 	h.refuse = http.ErrAbortHandler
 	a := post("/r/cellar/loads/8", "do", "collected").as("secret-of-dan", "")

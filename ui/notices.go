@@ -25,7 +25,7 @@ func (s *Server) noticeLines(l *words.Language, rows []coordinator.Delivery, peo
 		room, tell := s.tellOf(l, d.Notice.Subject.Room)
 		line := noticeLine{
 			At: tell.at(d.Notice.Made), Room: room, What: noticeText(l, &d.Notice), To: addressee(l, &d.Notice, people),
-			State: stateWord(l, d), Why: d.Why, Failed: deliveryFailed(d),
+			State: stateWord(l, d), Why: tell.rowWhy(d), Failed: deliveryFailed(d),
 		}
 		if line.Failed {
 			failed++

@@ -74,9 +74,9 @@ type Options struct {
 	History func(ctx context.Context, person coordinator.PersonID) ([]RoomFact, error)
 	// DeliveriesTo lists the newest about one person.
 	DeliveriesTo func(ctx context.Context, who coordinator.PersonID, limit int) ([]coordinator.Delivery, error)
-	// TryNotice sends a notice to a person's devices now, and says in words what
-	// came of it; nil: there are no notices.
-	TryNotice func(ctx context.Context, who coordinator.PersonID) []string
+	// TryNotice sends a notice to a person's devices now, and says what came of it,
+	// in the words of the language with the tag lang; nil: there are no notices.
+	TryNotice func(ctx context.Context, who coordinator.PersonID, lang string) []string
 	// Letters sends letters; nil: there is no mail server.
 	Letters Letters
 	// NoWayToManager says, in a sentence for everybody, that the manager cannot be

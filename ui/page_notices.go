@@ -187,7 +187,7 @@ func (s *Server) tryNotice(p party) echo.HandlerFunc {
 		if s.o.TryNotice == nil {
 			return coordinator.Refuse(coordinator.Conflict, "no-push", "This building sends no notices to phones.")
 		}
-		return s.showChoices(c, p, http.StatusOK, s.o.TryNotice(c.Request().Context(), who.ID), nil)
+		return s.showChoices(c, p, http.StatusOK, s.o.TryNotice(c.Request().Context(), who.ID, s.lang(c).Code()), nil)
 	}
 }
 

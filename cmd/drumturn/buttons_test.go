@@ -34,7 +34,7 @@ func TestButtonsOnAPhone(t *testing.T) {
 	if m := w.wants("1", coordinator.Finished); m.Load.MoreUntil.Sub(evening) != 40*time.Minute {
 		t.Errorf("more time until %s", m.Load.MoreUntil)
 	}
-	h.reads(h.shows(), "Noted | You have until 18:40 to collect your load.")
+	h.reads(h.shows(), "Noted | You have until 18:40 to collect your load. | [Collected]")
 	if opened := h.presses(""); opened != h.address+"/r/cellar" || h.shows() != "" {
 		t.Errorf("a touch opens %q, and leaves %q", opened, h.shows())
 	}
@@ -105,7 +105,7 @@ func TestLetTheNextGoFirst(t *testing.T) {
 	ben.post("/r/cellar/turns", "need", "wash")
 	h.reads(h.gets(phone, 1), "It's your turn | Washer 1 (Cellar) is kept for you until 18:10. | [I am on my way] | [Let the next go first]")
 	h.presses("on-my-way")
-	h.reads(h.shows(), "Noted | The others see that somebody is on the way.")
+	h.reads(h.shows(), "Noted | The others see that somebody is on the way. | [Let the next go first]")
 	if m := w.wants("1", coordinator.Held); !m.Hold.OnWay {
 		t.Errorf("nobody sees that they are on the way: %+v", m.Hold)
 	}

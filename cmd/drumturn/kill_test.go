@@ -31,7 +31,9 @@ type fate struct {
 	// lost: the service takes it once, and its answer is lost.
 	lost  bool
 	state coordinator.DeliveryState
-	why   string // is in what the log says
+	why   coordinator.Why
+	// trouble is what was wrong with the device in the end.
+	trouble coordinator.Trouble
 	// slow: it is at a service of its own, whose rests delay no others.
 	slow bool
 }
@@ -41,19 +43,19 @@ var took = pushtest.Answer{Status: 201}
 // fates are the answers of RFC 8030 (201, 404, 410, 413, 429) and RFC 9110, and
 // what connections do.
 var fates = []fate{
-	{name: "201", of: 1700, answers: []pushtest.Answer{took}, state: coordinator.Done, why: "sent to one device"},
-	{name: "500, then 201", of: 60, answers: []pushtest.Answer{{Status: 500}, took}, state: coordinator.Done, why: "sent to one device"},
-	{name: "429 with Retry-After, then 201", of: 60, answers: []pushtest.Answer{{Status: 429, RetryAfter: "5"}, took}, state: coordinator.Done, why: "sent to one device"},
-	{name: "half-closed, then 201", of: 20, answers: []pushtest.Answer{{HalfClose: true}, took}, state: coordinator.Done, why: "sent to one device"},
-	{name: "taken, answer lost", of: 20, answers: []pushtest.Answer{{HalfClose: true, Accept: true}, took}, lost: true, state: coordinator.Done, why: "sent to one device"},
-	{name: "413, short form taken", of: 30, answers: []pushtest.Answer{{Status: 413}, took}, state: coordinator.Done, why: "sent to one device"},
-	{name: "413 always", of: 20, answers: []pushtest.Answer{{Status: 413}}, state: coordinator.Dropped, why: "too large"},
-	{name: "404", of: 30, answers: []pushtest.Answer{{Status: 404}}, state: coordinator.Dropped},
-	{name: "410", of: 30, answers: []pushtest.Answer{{Status: 410}}, state: coordinator.Dropped},
-	{name: "redirected", of: 20, answers: []pushtest.Answer{{Status: 307}}, state: coordinator.Dropped, why: "answered 307"},
-	{name: "stalled, then 201", of: 2, answers: []pushtest.Answer{{Stall: true}, took}, state: coordinator.Done, why: "sent to one device", slow: true},
-	{name: "taken, then stalled", of: 2, answers: []pushtest.Answer{{Stall: true, Accept: true}, took}, lost: true, state: coordinator.Done, why: "sent to one device", slow: true},
-	{name: "500 until it is too late", of: 4, answers: []pushtest.Answer{{Status: 500}}, state: coordinator.Dropped, slow: true},
+	{name: "201", of: 1700, answers: []pushtest.Answer{took}, state: coordinator.Done, why: coordinator.WhySent},
+	{name: "500, then 201", of: 60, answers: []pushtest.Answer{{Status: 500}, took}, state: coordinator.Done, why: coordinator.WhySent},
+	{name: "429 with Retry-After, then 201", of: 60, answers: []pushtest.Answer{{Status: 429, RetryAfter: "5"}, took}, state: coordinator.Done, why: coordinator.WhySent},
+	{name: "half-closed, then 201", of: 20, answers: []pushtest.Answer{{HalfClose: true}, took}, state: coordinator.Done, why: coordinator.WhySent},
+	{name: "taken, answer lost", of: 20, answers: []pushtest.Answer{{HalfClose: true, Accept: true}, took}, lost: true, state: coordinator.Done, why: coordinator.WhySent},
+	{name: "413, short form taken", of: 30, answers: []pushtest.Answer{{Status: 413}, took}, state: coordinator.Done, why: coordinator.WhySent},
+	{name: "413 always", of: 20, answers: []pushtest.Answer{{Status: 413}}, state: coordinator.Dropped, why: coordinator.WhyUnreached, trouble: coordinator.TroubleTooLarge},
+	{name: "404", of: 30, answers: []pushtest.Answer{{Status: 404}}, state: coordinator.Dropped, why: coordinator.WhyUnreached, trouble: coordinator.TroubleGone},
+	{name: "410", of: 30, answers: []pushtest.Answer{{Status: 410}}, state: coordinator.Dropped, why: coordinator.WhyUnreached, trouble: coordinator.TroubleGone},
+	{name: "redirected", of: 20, answers: []pushtest.Answer{{Status: 307}}, state: coordinator.Dropped, why: coordinator.WhyUnreached, trouble: coordinator.TroubleAnswered},
+	{name: "stalled, then 201", of: 2, answers: []pushtest.Answer{{Stall: true}, took}, state: coordinator.Done, why: coordinator.WhySent, slow: true},
+	{name: "taken, then stalled", of: 2, answers: []pushtest.Answer{{Stall: true, Accept: true}, took}, lost: true, state: coordinator.Done, why: coordinator.WhySent, slow: true},
+	{name: "500 until it is too late", of: 4, answers: []pushtest.Answer{{Status: 500}}, state: coordinator.Dropped, why: coordinator.WhyUnreached, trouble: coordinator.TroubleAnswered, slow: true},
 }
 
 // ends reports whether devices of that fate are gone for good.
@@ -307,7 +309,7 @@ func (m *mortals) check(kills int) {
 // row checks what became of a notice in the outbox.
 func (m *mortals) row(f *fate, d *coordinator.Delivery) {
 	m.Helper()
-	if d.State != f.state || !strings.Contains(d.Why, f.why) {
+	if d.State != f.state || d.Why != f.why || len(d.Devices) == 1 && d.Devices[0].Trouble() != f.trouble {
 		m.Errorf("%s: %s is %s (%s), want %s", f.name, d.Key, d.State, d.Why, f.state)
 	}
 	if sent := len(d.Devices) == 1 && d.Devices[0].Sent; sent != (f.state == coordinator.Done) {

@@ -109,7 +109,7 @@ func TestByLetter(t *testing.T) {
 	}
 	w.until("the record", func() bool {
 		rows, err := w.app.store.DeliveriesTo(t.Context(), w.person("anna").ID, 9)
-		return err == nil && len(rows) == 1 && rows[0].State == coordinator.Done && rows[0].Why == "sent by e-mail" && rows[0].Told[0].Mail == coordinator.MailOnly
+		return err == nil && len(rows) == 1 && rows[0].State == coordinator.Done && rows[0].Why == coordinator.WhySent && rows[0].Devices[0].ByMail() && rows[0].Told[0].Mail == coordinator.MailOnly
 	})
 	anna.sees("/me/notices", "An e-mail was sent at", "no phone of yours takes notices")
 	if status, text := anna.post("/me/notices/try"); status != http.StatusOK || !strings.Contains(text, "mail server has taken an e-mail") {

@@ -174,7 +174,8 @@ func TestPushPeerReceivesANotice(t *testing.T) {
 	if m.Urgency != "high" || m.Topic != push.Topic(&h.notice, "a") || m.TTL < 58*time.Minute || m.TTL > time.Hour {
 		t.Errorf("%+v", m)
 	}
-	if row := h.row(t); row.State != coordinator.Done || row.Why != "sent to 2 devices" {
+	row := h.row(t)
+	if phones, _ := row.Served(); row.State != coordinator.Done || row.Why != coordinator.WhySent || phones != 2 {
 		t.Errorf("%+v", row)
 	}
 }

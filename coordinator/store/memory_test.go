@@ -112,7 +112,7 @@ func (m *memory) apply(s *coordinator.ChangeSet) {
 	for _, about := range s.Withdraw {
 		for key, d := range m.outbox {
 			if d.State == coordinator.Pending && d.Notice.Subject == about {
-				d.State, d.Changed = coordinator.Withdrawn, s.At
+				d.State, d.Changed, d.Why = coordinator.Withdrawn, s.At, coordinator.WhySettled
 				m.outbox[key] = d
 			}
 		}

@@ -116,7 +116,7 @@ func (p *prepared) withdraw(tx *bbolt.Tx) error {
 		}
 		for i := range rows {
 			settled := rows[i]
-			settled.State, settled.Changed = coordinator.Withdrawn, p.At
+			settled.State, settled.Changed, settled.Why = coordinator.Withdrawn, p.At, coordinator.WhySettled
 			if err := replaceDelivery(tx, &rows[i], &settled); err != nil {
 				return err
 			}

@@ -187,7 +187,9 @@ async function press(notification, action) {
   }
   const said = await answer.json().catch(() => null);
   if (!said?.title) return open(notification);
-  return self.registration.showNotification(said.title, { ...looks, body: said.body, tag, data, silent: true });
+  return self.registration.showNotification(said.title, {
+    ...looks, body: said.body, tag, actions: buttons(said.buttons), data, silent: true,
+  });
 }
 
 // The push service has given the device another address: tell the building.
