@@ -22,11 +22,16 @@ func (a *app) wireKeeper(context.Context) error {
 	return err
 }
 
-// keptRooms says how long each room's rules let history be kept by person.
+// keptRooms says what housekeeping must know of each room, as its rules are now.
 func (a *app) keptRooms() []usage.Room {
 	var rooms []usage.Room
 	for _, id := range a.house.Rooms() {
-		rooms = append(rooms, usage.Room{ID: id, KeepDays: a.house.Snapshot(id).Rules.KeepDays})
+		snap := a.house.Snapshot(id)
+		room := usage.Room{ID: id, KeepDays: snap.Rules.KeepDays, Hours: snap.Rules.Hours}
+		for i := range snap.Machines {
+			room.Machines = append(room.Machines, snap.Machines[i].ID)
+		}
+		rooms = append(rooms, room)
 	}
 	return rooms
 }

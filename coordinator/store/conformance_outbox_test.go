@@ -116,11 +116,13 @@ func conformDaily(t *testing.T, s Store, reopen func() Store) {
 	must(t, s.MarkJob(ctx, "rollup", "2026-11-25", at(0)))
 	must(t, s.MarkJob(ctx, "rollup", "2026-11-25", at(1)))
 	for key, value := range map[string]string{"a/w1/2026-11-24": "1", "a/w1/2026-11-25": "2", "b/w1/2026-11-24": ""} {
-		must(t, s.PutRollup(ctx, key, []byte(value)))
+		must(t, s.PutRollups(ctx, coordinator.JobMark{}, coordinator.Rollup{Key: key, Value: []byte(value)}))
 	}
-	must(t, s.PutRollup(ctx, "a/w1/2026-11-24", []byte("3")))
+	must(t, s.PutRollups(ctx, coordinator.JobMark{}, coordinator.Rollup{Key: "a/w1/2026-11-26", Value: []byte("4")}))
+	must(t, s.PutRollups(ctx, coordinator.JobMark{Job: "month", Date: "2026-11", At: at(2)},
+		coordinator.Rollup{Key: "a/w1/2026-11-24", Value: []byte("3")}, coordinator.Rollup{Key: "a/w1/2026-11-26"}))
 	s = reopen()
-	for job, want := range map[[2]string]bool{{"rollup", "2026-11-25"}: true, {"rollup", "2026-11-24"}: false, {"roll", "up2026-11-25"}: false} {
+	for job, want := range map[[2]string]bool{{"rollup", "2026-11-25"}: true, {"rollup", "2026-11-24"}: false, {"roll", "up2026-11-25"}: false, {"month", "2026-11"}: true, {"", ""}: false} {
 		if got := get[bool](t)(s.JobDone(ctx, job[0], job[1])); got != want {
 			t.Errorf("%v done: %v", job, got)
 		}
@@ -183,7 +185,7 @@ func conformCallbacks(t *testing.T, s Store, _ func() Store) {
 	set.Facts = []coordinator.Fact{{At: at(1)}, {At: at(2)}}
 	set.Readings = []coordinator.MachineReading{reading("w1", 1, 1), reading("w1", 2, 1)}
 	must(t, s.Commit(ctx, set))
-	must(t, s.PutRollup(ctx, "k", nil))
+	must(t, s.PutRollups(ctx, coordinator.JobMark{}, coordinator.Rollup{Key: "k", Value: []byte{}}))
 	seq := uint64(1)
 	write := func() bool {
 		must(t, s.Commit(ctx, row("cellar", seq, "b", "2")))

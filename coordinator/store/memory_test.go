@@ -279,11 +279,21 @@ func (m *memory) MarkJob(ctx context.Context, job, date string, _ time.Time) err
 	return err
 }
 
-func (m *memory) PutRollup(ctx context.Context, key string, value []byte) error {
+func (m *memory) PutRollups(ctx context.Context, mark coordinator.JobMark, sums ...coordinator.Rollup) error {
 	end, err := m.begin(ctx)
 	defer end()
-	m.sums[key] = bytes.Clone(value)
-	return err
+	if err != nil {
+		return err
+	}
+	for _, s := range sums {
+		if m.sums[s.Key] = bytes.Clone(s.Value); s.Value == nil {
+			delete(m.sums, s.Key)
+		}
+	}
+	if mark.Job != "" {
+		m.jobs[mark.Job+" "+mark.Date] = true
+	}
+	return nil
 }
 
 func (m *memory) Rollups(ctx context.Context, from, to string, fn func(string, []byte) bool) error {

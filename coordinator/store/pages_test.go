@@ -44,10 +44,12 @@ func TestFactsOverPages(t *testing.T) {
 
 func TestRollupsOverPages(t *testing.T) {
 	f, _ := openFile(t)
-	n := pageOfRollups + 5
+	n := 2*pageOfRollups + 5
 	var wg sync.WaitGroup
 	for i := range n {
-		wg.Go(func() { must(t, f.PutRollup(ctx, fmt.Sprintf("cellar/%05d", i), []byte{byte(i)})) })
+		wg.Go(func() {
+			must(t, f.PutRollups(ctx, coordinator.JobMark{}, coordinator.Rollup{Key: fmt.Sprintf("cellar/%05d", i), Value: []byte{byte(i)}}))
+		})
 	}
 	wg.Wait()
 	i := 0

@@ -46,9 +46,11 @@ type Store interface {
 	// JobDone reports whether a job ran for a local date; MarkJob records it.
 	JobDone(ctx context.Context, job, date string) (bool, error)
 	MarkJob(ctx context.Context, job, date string, at time.Time) error
-	// PutRollup writes (replacing) and Rollups reads daily sums: those with
-	// from <= key < to in order, until fn says false; an empty to has no end.
-	PutRollup(ctx context.Context, key string, value []byte) error
+	// PutRollups writes (replacing, or with a nil value deleting) sums, and marks
+	// the job that made them, in one transaction: all of it or nothing.
+	PutRollups(ctx context.Context, mark coordinator.JobMark, sums ...coordinator.Rollup) error
+	// Rollups calls fn for the sums with from <= key < to in order, until fn says
+	// false; an empty to has no end. It reads little more than it calls fn for.
 	Rollups(ctx context.Context, from, to string, fn func(key string, value []byte) bool) error
 	// Retain blanks Person and Home in facts before byPerson, and deletes readings before readings
 	// and settled outbox rows before byPerson. It does a bounded piece of work and reports whether more is left.

@@ -1,6 +1,7 @@
 package usage
 
 import (
+	"reflect"
 	"testing"
 	"time"
 
@@ -19,11 +20,11 @@ func cycleOf(number uint64, from, to string, wh float64) coordinator.Fact {
 // machineOn is the one machine's summary of a day.
 func machineOn(t *testing.T, day string, facts []coordinator.Fact, until string) Summary {
 	t.Helper()
-	all := Summarise("cellar", date(day), berlin, facts, local(until))
+	all := Summarise(dayOf(day, facts, local(until)))
 	if len(all) != 2 || all[1].Machine != "w1" {
 		t.Fatalf("summaries %+v", all)
 	}
-	if all[0].Running != all[1].Running || all[0].Blocked != all[1].Blocked || all[0].Cycles != all[1].Cycles || all[0].EnergyWh != all[1].EnergyWh {
+	if all[0].Running != all[1].Running || all[0].Blocked != all[1].Blocked || all[0].Cycles != all[1].Cycles || all[0].CycleWh != all[1].CycleWh {
 		t.Errorf("the room's sums are not those of its one machine: %+v", all)
 	}
 	return all[1]
@@ -62,10 +63,10 @@ func TestOverMidnight(t *testing.T) {
 	facts := []coordinator.Fact{cycleOf(1, "2026-06-09 23:10", "2026-06-10 00:40", 900)}
 	first := machineOn(t, "2026-06-09", facts, "2026-06-10 12:00")
 	second := machineOn(t, "2026-06-10", facts, "2026-06-10 01:00")
-	if first.Running != 50*time.Minute || first.Cycles != 0 || first.EnergyWh != 0 || first.Blocked != 0 {
+	if first.Running != 50*time.Minute || first.Cycles != 0 || first.CycleWh != 0 || first.Blocked != 0 {
 		t.Errorf("the day it began: %+v", first)
 	}
-	if second.Running != 40*time.Minute || second.Cycles != 1 || second.EnergyWh != 900 || second.Blocked != 20*time.Minute {
+	if second.Running != 40*time.Minute || second.Cycles != 1 || second.CycleWh != 900 || second.Blocked != 20*time.Minute {
 		t.Errorf("the day it ended: %+v", second)
 	}
 }
@@ -79,8 +80,8 @@ func TestACorrectedCycleCountsOnce(t *testing.T) {
 		cycleOf(0, "2026-06-10 12:00", "2026-06-10 12:30", 100),
 	}
 	got := machineOn(t, "2026-06-10", facts, "2026-06-10 12:45")
-	if got.Cycles != 2 || got.EnergyWh != 950 || got.Running != 110*time.Minute {
-		t.Errorf("%d cycles, %g Wh, %v", got.Cycles, got.EnergyWh, got.Running)
+	if got.Cycles != 2 || got.CycleWh != 950 || got.Running != 110*time.Minute {
+		t.Errorf("%d cycles, %g Wh, %v", got.Cycles, got.CycleWh, got.Running)
 	}
 	// From 11:00 the load was told of; the correction at 11:20 begins it anew.
 	if want := 40*time.Minute + 15*time.Minute; got.Blocked != want {
@@ -101,7 +102,7 @@ func TestACalledTurnCountsOnce(t *testing.T) {
 		call("2026-06-10 09:30", 2, 50*time.Minute),
 		call("2026-06-10 10:00", 3, 10*time.Minute),
 	}, "2026-06-11 00:00")
-	if len(got.Waits) != 2 || got.Waits[0] != 10*time.Minute || got.Waits[1] != 20*time.Minute || got.Missed != 1 {
+	if want := SketchOf(10*time.Minute, 20*time.Minute); !reflect.DeepEqual(got.Waits, want) || got.Missed != 1 {
 		t.Errorf("waits %v, missed %d", got.Waits, got.Missed)
 	}
 }

@@ -11,6 +11,7 @@ import (
 	_ "time/tzdata" // the same rules of the clocks on every machine
 
 	"drumturn/coordinator"
+	"drumturn/queue"
 )
 
 var (
@@ -95,13 +96,22 @@ func (s *fakeStore) Facts(ctx context.Context, unit coordinator.Unit, from, to t
 	return ctx.Err()
 }
 
-func (s *fakeStore) PutRollup(_ context.Context, key string, value []byte) error {
-	if err := s.fail("rollup " + key); err != nil {
-		return err
+func (s *fakeStore) PutRollups(_ context.Context, mark coordinator.JobMark, sums ...coordinator.Rollup) error {
+	for _, sum := range sums {
+		if err := s.fail("rollup " + sum.Key); err != nil {
+			return err
+		}
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.sums[key] = slices.Clone(value)
+	for _, sum := range sums {
+		if s.sums[sum.Key] = slices.Clone(sum.Value); sum.Value == nil {
+			delete(s.sums, sum.Key)
+		}
+	}
+	if mark.Job != "" {
+		s.marks[mark.Job+" "+mark.Date] = append(s.marks[mark.Job+" "+mark.Date], mark.At)
+	}
 	return nil
 }
 
@@ -169,7 +179,27 @@ func keeper(t *testing.T, s Store, o Options) *Keeper {
 	if o.Zone == nil {
 		o.Zone = berlin
 	}
-	k, err := NewKeeper(s, func() []Room { return []Room{{ID: "cellar", KeepDays: 30}, {ID: "attic"}} }, o)
+	k, err := NewKeeper(s, func() []Room {
+		return []Room{{ID: "cellar", KeepDays: 30, Hours: queue.AlwaysOpen()}, {ID: "attic", Hours: queue.AlwaysOpen()}}
+	}, o)
 	must(t, err)
 	return k
 }
+
+// cellar is a room that is always open.
+func cellar(machines ...coordinator.MachineID) *Room {
+	return &Room{ID: "cellar", Machines: machines, Hours: queue.AlwaysOpen()}
+}
+
+func markAt(text string) coordinator.JobMark {
+	return coordinator.JobMark{Job: "rollup/cellar", Date: "some", At: local(text)}
+}
+
+// dayOf is a day of a room that is always open.
+func dayOf(day string, facts []coordinator.Fact, until time.Time) Day {
+	d := date(day)
+	return Day{Room: "cellar", Date: d, Zone: berlin, Opens: d.Begin(berlin), Closes: d.End(berlin), Facts: facts, Until: until}
+}
+
+// about reports whether a time is within 1 % of another.
+func about(got, want time.Duration) bool { return (got - want).Abs() <= want/100 }

@@ -112,7 +112,7 @@ func (k *Keeper) CatchUp(ctx context.Context, now time.Time) error {
 	var errs []error
 	rooms := k.rooms()
 	for _, r := range rooms {
-		errs = append(errs, guard("daily sums of room "+string(r.ID), func() error { return k.rollUps(ctx, r.ID, last, now) }))
+		errs = append(errs, guard("daily sums of room "+string(r.ID), func() error { return k.rollUps(ctx, &r, last, now) }))
 	}
 	for _, r := range withBuilding(rooms) {
 		errs = append(errs, guard("shortening the history of unit "+string(r.ID), func() error {
@@ -173,15 +173,15 @@ func (k *Keeper) lastDue(now time.Time) (Date, bool) {
 
 // rollUps makes the sums of each day that has none, oldest first, and stops at
 // the first that fails, so that no gap is left behind.
-func (k *Keeper) rollUps(ctx context.Context, room coordinator.RoomID, last Date, now time.Time) error {
-	job := "rollup/" + string(room)
-	days, err := k.missing(ctx, job, room, last)
+func (k *Keeper) rollUps(ctx context.Context, room *Room, last Date, now time.Time) error {
+	job := "rollup/" + string(room.ID)
+	days, err := k.missing(ctx, job, room.ID, last)
 	if err != nil {
 		return err
 	}
 	for i := len(days) - 1; i >= 0; i-- {
-		err := k.once(ctx, job, days[i], now, func() error { return rollUp(ctx, k.store, room, days[i], k.o.Zone, now) })
-		if err != nil {
+		mark := coordinator.JobMark{Job: job, Date: days[i].String(), At: now}
+		if err := rollUp(ctx, k.store, room, days[i], k.o.Zone, mark); err != nil {
 			return fmt.Errorf("%s: %w", days[i], err)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/queue"
 )
 
 // Facts reads a unit's history: facts with from <= At < to in the order of time
@@ -13,10 +14,14 @@ type Facts interface {
 	Facts(ctx context.Context, unit coordinator.Unit, from, to time.Time, fn func(coordinator.Fact) bool) error
 }
 
-// Rollups keeps daily sums by key; from <= key < to, in order.
+// Rollups reads stored sums by key; from <= key < to, in order.
 type Rollups interface {
-	PutRollup(ctx context.Context, key string, value []byte) error
 	Rollups(ctx context.Context, from, to string, fn func(key string, value []byte) bool) error
+}
+
+// RollupWriter stores sums, and the mark of the job that made them, at once.
+type RollupWriter interface {
+	PutRollups(ctx context.Context, mark coordinator.JobMark, sums ...coordinator.Rollup) error
 }
 
 // Jobs remembers which job was done for which local date.
@@ -39,6 +44,7 @@ type Backuper interface {
 type Store interface {
 	Facts
 	Rollups
+	RollupWriter
 	Jobs
 	Retainer
 	Backuper
@@ -49,4 +55,8 @@ type Room struct {
 	ID coordinator.RoomID
 	// KeepDays is how many days history is kept by person; 90 when not positive.
 	KeepDays int
+	// Machines are those of the room, in its order.
+	Machines []coordinator.MachineID
+	// Hours are the opening hours that hold now.
+	Hours queue.Hours
 }

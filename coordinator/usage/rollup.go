@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"net/url"
 	"slices"
 	"time"
 
@@ -15,43 +14,74 @@ import (
 // earlier ones, such as a load collected after a long holiday.
 const reviseDays = 31
 
-// rollupKey is "room/machine/2026-11-25"; the machine is empty for the room's own sum.
-func rollupKey(room coordinator.RoomID, machine coordinator.MachineID, date Date) string {
-	return fmt.Sprintf("%s/%s/%s", room, url.PathEscape(string(machine)), date)
+// rollUp sums up a local day of a room, and again those earlier days that facts
+// of this day bear on, with their months, and marks the day as done by the job.
+// It may be repeated.
+func rollUp(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, mark coordinator.JobMark) error {
+	today, err := factsBetween(ctx, s, room.ID, date.Begin(zone), date.End(zone))
+	if err != nil {
+		return err
+	}
+	for days := bearsOn(today, date, zone); len(days) > 1; days = days[1:] {
+		if err := sumUp(ctx, s, room, days[0], zone, coordinator.JobMark{At: mark.At}); err != nil {
+			return err
+		}
+	}
+	return sumUp(ctx, s, room, date, zone, mark)
 }
 
-// rollUp sums up a local day of a room, and again those earlier days that facts
-// of this day bear on. It may be repeated.
-func rollUp(ctx context.Context, s Store, room coordinator.RoomID, date Date, zone *time.Location, now time.Time) error {
+// sumUp makes and stores the sums of one day, then those of its month.
+func sumUp(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, mark coordinator.JobMark) error {
+	sums, err := sumsOf(ctx, s, room, date, zone, mark.At)
+	if err != nil {
+		return err
+	}
+	rows := make([]coordinator.Rollup, len(sums))
+	for i := range sums {
+		value, err := json.Marshal(&sums[i])
+		if err != nil {
+			return fmt.Errorf("the sums of %s on %s do not encode: %w", room.ID, date, err)
+		}
+		rows[i] = coordinator.Rollup{Key: rollupKey(room.ID, sums[i].Machine, date), Value: value}
+	}
+	if err := s.PutRollups(ctx, coordinator.JobMark{}, rows...); err != nil {
+		return err
+	}
+	// The month is made of what is stored now. The mark comes with it: killed in
+	// between, all of it is done again.
+	months := rows[:0]
+	for i := range sums {
+		row, err := monthRow(ctx, s, room.ID, sums[i].Machine, MonthOf(date))
+		if err != nil {
+			return err
+		}
+		months = append(months, row)
+	}
+	return s.PutRollups(ctx, mark, months...)
+}
+
+// sumsOf sums up a day from its facts. Opening hours are those it had when it
+// was first summed up.
+func sumsOf(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, now time.Time) ([]Summary, error) {
 	// What is told within a day after the end is known now, or revised tomorrow.
 	until := date.Add(1).End(zone)
 	if now.Before(until) {
 		until = now
 	}
-	today, err := factsBetween(ctx, s, room, date.Begin(zone), date.End(zone))
-	if err != nil {
-		return err
-	}
-	for _, d := range bearsOn(today, date, zone) {
-		facts, err := factsBetween(ctx, s, room, d.Begin(zone).Add(-lookBack), until)
-		if err != nil {
-			return err
+	day := Day{Room: room.ID, Date: date, Zone: zone, Machines: room.Machines, Until: until}
+	day.Opens, day.Closes = opening(&room.Hours, date, zone)
+	err := eachDay(ctx, s, room.ID, "", date, date, func(was *Summary) {
+		if was.V == edition {
+			day.Opens, day.Closes = was.Opens, was.Closes
 		}
-		for _, sum := range Summarise(room, d, zone, facts, until) {
-			if err := putSummary(ctx, s, &sum); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
-
-func putSummary(ctx context.Context, s Rollups, sum *Summary) error {
-	value, err := json.Marshal(sum)
+	})
 	if err != nil {
-		return fmt.Errorf("the sums of %s on %s do not encode: %w", sum.Room, sum.Date, err)
+		return nil, err
 	}
-	return s.PutRollup(ctx, rollupKey(sum.Room, sum.Machine, sum.Date), value)
+	if day.Facts, err = factsBetween(ctx, s, room.ID, date.Begin(zone).Add(-lookBack), until); err != nil {
+		return nil, err
+	}
+	return Summarise(day), nil
 }
 
 func factsBetween(ctx context.Context, f Facts, room coordinator.RoomID, from, to time.Time) (all []coordinator.Fact, err error) {
@@ -85,34 +115,29 @@ func bearsOn(facts []coordinator.Fact, date Date, zone *time.Location) []Date {
 
 // Between reads the stored sums of a room from one date to another, both
 // included, in the order of date and machine; the room's own come first on each
-// day. A day on which nothing happened has none.
+// day. A day that was not summed up has none.
 func Between(ctx context.Context, r Rollups, room coordinator.RoomID, from, to Date) (all []Summary, err error) {
-	var bad error
-	// "0" comes after "/", so this is every key that begins with the room and "/".
-	err = r.Rollups(ctx, string(room)+"/", string(room)+"0", func(key string, value []byte) bool {
-		var s Summary
-		if bad = json.Unmarshal(value, &s); bad != nil {
-			bad = fmt.Errorf("the stored sums %q do not decode: %w", key, bad)
-			return false
-		}
-		if !s.Date.Before(from) && !to.Before(s.Date) {
-			all = append(all, s)
-		}
-		return true
-	})
-	if err == nil {
-		err = bad
-	}
-	slices.SortStableFunc(all, func(a, b Summary) int { return a.Date.ordinal() - b.Date.ordinal() })
-	return all, err
-}
-
-// Today sums up the local day of now so far. A cycle counts once it has ended.
-func Today(ctx context.Context, f Facts, room coordinator.RoomID, zone *time.Location, now time.Time) ([]Summary, error) {
-	date := DateOf(now, zone)
-	facts, err := factsBetween(ctx, f, room, date.Begin(zone).Add(-lookBack), now)
+	machines, err := machinesWithSums(ctx, r, room)
 	if err != nil {
 		return nil, err
 	}
-	return Summarise(room, date, zone, facts, now), nil
+	for _, m := range append([]coordinator.MachineID{""}, machines...) {
+		if err := eachDay(ctx, r, room, m, from, to, func(s *Summary) { all = append(all, *s) }); err != nil {
+			return nil, err
+		}
+	}
+	slices.SortStableFunc(all, func(a, b Summary) int { return a.Date.Compare(b.Date) })
+	return all, nil
+}
+
+// Today sums up the local day of now so far. A cycle counts once it has ended.
+func Today(ctx context.Context, f Facts, room *Room, zone *time.Location, now time.Time) ([]Summary, error) {
+	day := Day{Room: room.ID, Date: DateOf(now, zone), Zone: zone, Machines: room.Machines, Until: now}
+	day.Opens, day.Closes = opening(&room.Hours, day.Date, zone)
+	var err error
+	day.Facts, err = factsBetween(ctx, f, room.ID, day.Date.Begin(zone).Add(-lookBack), now)
+	if err != nil {
+		return nil, err
+	}
+	return Summarise(day), nil
 }

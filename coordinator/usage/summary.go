@@ -13,80 +13,92 @@ import (
 // whole room. Sums over days and machines add up: each cycle counts on the day
 // of its end, and time that spans midnight is divided there.
 type Summary struct {
+	// V is the edition of the sums; those of an older one are made anew.
+	V       int
 	Room    coordinator.RoomID
 	Machine coordinator.MachineID `json:",omitempty"`
 	Date    Date
-	// Cycles ended on the day; StoppedEarly and Presumed are how many of them did so.
-	Cycles       int `json:",omitempty"`
-	StoppedEarly int `json:",omitempty"`
-	Presumed     int `json:",omitempty"`
-	// Running is how long cycles ran on the day.
-	Running time.Duration `json:",omitempty"`
-	// EnergyWh is that of the cycles that ended on the day, Wh.
-	EnergyWh float64 `json:",omitempty"`
-	// Blocked is how long a finished load, of which its owner had been told, kept
-	// the machine from others.
-	Blocked time.Duration `json:",omitempty"`
-	// Collected are the loads collected on the day.
-	Collected int `json:",omitempty"`
-	// Missed are the calls let lapse on the day.
-	Missed int `json:",omitempty"`
-	// Waits are those of the turns called on the day, from joining to the first
-	// call; a turn that is called again after a missed call counts once.
-	Waits Waits `json:",omitempty"`
+	Figures
+	// Hours are the day's hours by the clock. Turns that waited are the room's.
+	Hours Hours `json:",omitzero"`
+	// Opens and Closes bound the opening hours that held on the day; zero when closed.
+	Opens  time.Time `json:",omitzero"`
+	Closes time.Time `json:",omitzero"`
 }
 
-// KWh is EnergyWh in kilowatt-hours.
-func (s *Summary) KWh() float64 { return s.EnergyWh / 1000 }
+// edition is the V of the sums that this program makes.
+const edition = 2
 
 // lookBack is how long before the begin of a day facts may still bear on it: a
 // load that was ready then and is not collected yet.
 const lookBack = 36 * time.Hour
 
-// Summarise sums up a local day of a room. The facts are those of the room in
-// the order of time, from 36 hours before the day's begin up to until; later
-// ones than the day's end are wanted too, since a cycle is told of after its
-// end. The room's own summary comes first, then one for each machine that the
-// facts name, in order.
-func Summarise(room coordinator.RoomID, date Date, zone *time.Location, facts []coordinator.Fact, until time.Time) []Summary {
-	d := &day{from: date.Begin(zone), to: date.End(zone), until: until, of: map[coordinator.MachineID]*tally{}, called: map[coordinator.TurnID]bool{}}
-	for i := range facts {
-		if facts[i].At.Before(until) {
-			d.add(&facts[i])
+// Day is what a local day of a room is summed up from.
+type Day struct {
+	Room coordinator.RoomID
+	Date Date
+	Zone *time.Location
+	// Machines are those of the room; each has sums also when it did nothing.
+	Machines []coordinator.MachineID
+	// Opens and Closes bound the day's opening hours; equal for a closed day.
+	Opens, Closes time.Time
+	// Facts are those of the room in the order of time, from 36 hours before the
+	// day's begin up to Until; later ones than the day's end are wanted too, since
+	// a cycle is told of after its end.
+	Facts []coordinator.Fact
+	Until time.Time
+}
+
+// Summarise sums up a local day of a room. The room's own summary comes first,
+// then one for each of its machines and each other that the facts name, in order.
+func Summarise(of Day) []Summary {
+	d := newDay(&of)
+	for i := range of.Facts {
+		if of.Facts[i].At.Before(of.Until) {
+			d.add(&of.Facts[i])
 		}
 	}
-	out := []Summary{{Room: room, Date: date}}
+	room := Summary{V: edition, Room: of.Room, Date: of.Date, Opens: of.Opens, Closes: of.Closes}
+	room.Hours = d.waited()
+	var out []Summary
 	for m, t := range d.of {
 		s := t.close(d)
-		s.Room, s.Machine, s.Date = room, m, date
-		addTo(&out[0], &s)
+		s.V, s.Room, s.Machine, s.Date, s.Opens, s.Closes = edition, of.Room, m, of.Date, of.Opens, of.Closes
+		room.beside(&s)
 		if m != "" {
 			out = append(out, s)
 		}
 	}
 	slices.SortFunc(out, func(a, b Summary) int { return cmp.Compare(a.Machine, b.Machine) })
-	return out
+	return slices.Insert(out, 0, room)
 }
 
-// addTo adds a machine's summary to its room's. The order does not matter but
-// for the energy's last digits, so energy is summed in whole milliwatt-hours.
-func addTo(total, s *Summary) {
-	total.Cycles += s.Cycles
-	total.StoppedEarly += s.StoppedEarly
-	total.Presumed += s.Presumed
-	total.Running += s.Running
-	total.EnergyWh = milli(total.EnergyWh + s.EnergyWh)
-	total.Blocked += s.Blocked
-	total.Collected += s.Collected
-	total.Missed += s.Missed
-	total.Waits = Merge(total.Waits, s.Waits)
+// beside adds a machine's summary to its room's.
+func (s *Summary) beside(o *Summary) {
+	s.Figures.beside(&o.Figures)
+	for h := range s.Hours {
+		s.Hours[h].beside(&o.Hours[h])
+	}
 }
 
 // day is the day that is summed up.
 type day struct {
-	from, to, until time.Time
-	of              map[coordinator.MachineID]*tally
-	called          map[coordinator.TurnID]bool
+	*Day
+	from, to time.Time
+	of       map[coordinator.MachineID]*tally
+	turns    map[coordinator.TurnID]*stretch // how long each waited for its first call
+	called   map[coordinator.TurnID]bool
+}
+
+func newDay(of *Day) *day {
+	d := &day{
+		Day: of, from: of.Date.Begin(of.Zone), to: of.Date.End(of.Zone), of: map[coordinator.MachineID]*tally{},
+		turns: map[coordinator.TurnID]*stretch{}, called: map[coordinator.TurnID]bool{},
+	}
+	for _, m := range of.Machines {
+		d.machine(m).plan(d)
+	}
+	return d
 }
 
 func (d *day) has(t time.Time) bool { return !t.Before(d.from) && t.Before(d.to) }
@@ -119,11 +131,8 @@ func (d *day) add(f *coordinator.Fact) {
 		if d.has(f.At) {
 			t.sum.Missed++
 		}
-	case coordinator.FactCalled:
-		if d.has(f.At) && !d.called[f.Turn] {
-			t.sum.Waits = append(t.sum.Waits, f.Wait)
-		}
-		d.called[f.Turn] = f.Turn != 0
+	case coordinator.FactJoined, coordinator.FactCalled, coordinator.FactLeft:
+		d.turn(f, t)
 	}
 }
 
@@ -138,8 +147,6 @@ type tally struct {
 	collected map[coordinator.LoadID]bool      // on the day
 	assumed   map[coordinator.LoadID]time.Time // assumed empty at
 }
-
-type stretch struct{ from, to time.Time }
 
 // ended notes a cycle. One that began after a load was told of means that the
 // drum was emptied; one that began before is the same cycle, corrected.
@@ -189,7 +196,7 @@ func (t *tally) collect(f *coordinator.Fact, today bool) {
 // close makes the summary of what was gathered.
 func (t *tally) close(d *day) Summary {
 	if !t.since.IsZero() {
-		t.blocked = append(t.blocked, stretch{t.since, d.until})
+		t.blocked = append(t.blocked, stretch{t.since, d.Until})
 	}
 	for _, f := range t.cycles {
 		t.loose = append(t.loose, f)
@@ -198,44 +205,29 @@ func (t *tally) close(d *day) Summary {
 	for i := range t.loose {
 		f := &t.loose[i]
 		ran = append(ran, stretch{f.Start, f.End})
-		if d.has(f.End) {
-			t.count(f)
-		}
+		t.count(f, d)
 	}
-	t.sum.EnergyWh = milli(t.sum.EnergyWh)
-	t.sum.Running, t.sum.Blocked = d.length(ran), d.length(t.blocked)
+	t.sum.Days, t.sum.CycleWh = 1, milli(t.sum.CycleWh)
+	t.time(d, d.within(ran))
+	t.sum.Blocked = length(d.within(t.blocked))
 	t.sum.Collected = len(t.collected)
-	slices.Sort(t.sum.Waits)
 	return t.sum
 }
 
-func (t *tally) count(f *coordinator.Fact) {
+func (t *tally) count(f *coordinator.Fact, d *day) {
+	if d.has(f.Start) {
+		t.sum.Starts++
+		t.sum.Hours[f.Start.In(d.Zone).Hour()].Starts++
+	}
+	if !d.has(f.End) {
+		return
+	}
 	t.sum.Cycles++
-	t.sum.EnergyWh += f.EnergyWh
+	t.sum.CycleWh += f.EnergyWh
 	switch f.Note {
 	case cycle.StoppedEarly.String():
 		t.sum.StoppedEarly++
 	case cycle.Presumed.String():
 		t.sum.Presumed++
 	}
-}
-
-// length is how much of the day the stretches cover, counting no instant twice.
-func (d *day) length(all []stretch) (sum time.Duration) {
-	slices.SortFunc(all, func(a, b stretch) int { return a.from.Compare(b.from) })
-	at := d.from
-	for _, s := range all {
-		if s.from.After(at) {
-			at = s.from
-		}
-		end := s.to
-		if end.After(d.to) {
-			end = d.to
-		}
-		if end.After(at) {
-			sum += end.Sub(at)
-			at = end
-		}
-	}
-	return sum
 }

@@ -1,11 +1,12 @@
-package usage
+package coordinator
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 )
 
-// Date is a day of the calendar. The zero value is no day.
+// Date is a day of the calendar, without a zone. The zero value is no day.
 type Date struct {
 	Year  int
 	Month time.Month
@@ -58,4 +59,15 @@ func (d *Date) UnmarshalText(text []byte) error {
 	}
 	*d = DateOf(t, time.UTC)
 	return nil
+}
+
+// IsZero reports whether d is no day.
+func (d Date) IsZero() bool { return d == Date{} }
+
+// Compare is -1, 0 or 1 as d comes before, is, or comes after other.
+func (d Date) Compare(other Date) int { return cmp.Compare(d.ordinal(), other.ordinal()) }
+
+// Weekday is the day of the week.
+func (d Date) Weekday() time.Weekday {
+	return time.Date(d.Year, d.Month, d.Day, 12, 0, 0, 0, time.UTC).Weekday()
 }

@@ -1,0 +1,160 @@
+package usage
+
+import (
+	"strconv"
+	"time"
+)
+
+// Kind is what the cells of a column hold.
+type Kind string
+
+// The kinds of column.
+const (
+	// KindText is a name that people gave. Escape it where it is shown.
+	KindText Kind = "text"
+	// KindWord is one of our own words or ids, and a date such as 2026-11-25.
+	KindWord Kind = "word"
+	// KindNumber is a number; KindMoney one in the table's currency, exact in Text.
+	KindNumber Kind = "number"
+	KindMoney  Kind = "money"
+)
+
+// Column says what stands in a column of a table.
+type Column struct {
+	// Key names the column for programs, and in the catalogue of words for people.
+	Key  string
+	Kind Kind
+	// Unit is "h", "min", "kWh", "%", a currency's code, or empty for a plain count or text.
+	Unit string
+	// Decimals is how many a number is written with.
+	Decimals int
+}
+
+// Cell is one value. Text is how files have it, with a point for the decimals;
+// Number is the value of numbers and money. A cell without a value has an empty
+// Text: it is unknown or does not exist, which is not 0.
+type Cell struct {
+	Text   string
+	Number float64
+}
+
+// Table is what stands behind a chart, and in a file of figures.
+type Table struct {
+	// Name is "periods", "rooms", "machines" or "week".
+	Name    string
+	Columns []Column
+	Rows    [][]Cell
+}
+
+// Tables are those of the report, without those that have no rows.
+func (r *Report) Tables() []Table {
+	all := []Table{
+		r.rows("periods", r.Periods, []Column{{Key: "from", Kind: KindWord}, {Key: "to", Kind: KindWord}},
+			func(row *Row) []Cell { return []Cell{word(row.From.String()), word(row.To.String())} }),
+		r.rows("rooms", r.Rooms, []Column{{Key: "room", Kind: KindWord}, {Key: "name", Kind: KindText}},
+			func(row *Row) []Cell { return []Cell{word(string(row.Room)), word(row.Name)} }),
+		r.rows("machines", r.Machines, []Column{{Key: "room", Kind: KindWord}, {Key: "machine", Kind: KindWord}, {Key: "name", Kind: KindText}},
+			func(row *Row) []Cell {
+				return []Cell{word(string(row.Room)), word(string(row.Machine)), word(row.Name)}
+			}),
+		r.week(),
+	}
+	out := all[:0]
+	for _, t := range all {
+		if len(t.Rows) > 0 {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// figureColumns are what every table of rows says of each.
+func (r *Report) figureColumns() []Column {
+	number := func(key, unit string, decimals int) Column { return Column{key, KindNumber, unit, decimals} }
+	all := []Column{
+		number("days", "", 0), number("cycles", "", 0), number("stopped_early", "", 0), number("presumed", "", 0),
+		number("running", "h", 2), number("open", "h", 2), number("utilisation", "%", 1), number("blocked", "h", 2),
+		number("collected", "", 0), number("calls", "", 0), number("missed", "", 0),
+		number("wait_median", "min", 1), number("wait_p95", "min", 1),
+		number("energy_cycles", "kWh", 3), number("energy_standby", "kWh", 3), number("energy_per_cycle", "kWh", 3),
+	}
+	if r.Currency.Code != "" {
+		all = append(all, Column{"cost", KindMoney, r.Currency.Code, r.Currency.Digits})
+	}
+	return all
+}
+
+// figureCells are the cells of figureColumns.
+func (r *Report) figureCells(row *Row) []Cell {
+	cycles, standby := row.Energy()
+	share, wait := none, func(time.Duration) Cell { return none }
+	if row.Open > 0 {
+		share = fixed(100*row.Utilisation(), 1)
+	}
+	if row.Waits.Count() > 0 {
+		wait = func(d time.Duration) Cell { return fixed(d.Minutes(), 1) }
+	}
+	each := none
+	if row.Cycles > 0 {
+		each = fixed(row.KWhPerCycle(), 3)
+	}
+	all := []Cell{
+		count(row.Days), count(row.Cycles), count(row.StoppedEarly), count(row.Presumed),
+		fixed(row.Running.Hours(), 2), fixed(row.Open.Hours(), 2), share, fixed(row.Blocked.Hours(), 2),
+		count(row.Collected), count(row.Waits.Count()), count(row.Missed), wait(row.Waits.Median()), wait(row.Waits.P95()),
+		fixed(cycles.KWh(), 3), fixed(standby.KWh(), 3), each,
+	}
+	if r.Currency.Code != "" {
+		all = append(all, r.money(row.Cost))
+	}
+	return all
+}
+
+func (r *Report) rows(name string, rows []Row, head []Column, cells func(*Row) []Cell) Table {
+	t := Table{Name: name, Columns: append(head, r.figureColumns()...)}
+	for i := range rows {
+		t.Rows = append(t.Rows, append(cells(&rows[i]), r.figureCells(&rows[i])...))
+	}
+	return t
+}
+
+// week is the heat map as a table: a row for each hour of the week, Monday first.
+func (r *Report) week() Table {
+	t := Table{Name: "week", Columns: []Column{
+		{Key: "weekday", Kind: KindWord}, {Key: "hour", Kind: KindNumber}, {"observed", KindNumber, "h", 2},
+		{"machines_running", KindNumber, "", 2}, {"starts_per_hour", KindNumber, "", 2}, {"turns_waiting", KindNumber, "", 2},
+	}}
+	for _, d := range weekdays {
+		for i := range r.Week[d] {
+			h := &r.Week[d][i]
+			cells := []Cell{word(d.String()), count(i), fixed(h.Observed.Hours(), 2), none, none, none}
+			if h.Observed > 0 {
+				cells[3], cells[4], cells[5] = fixed(h.MachinesRunning(), 2), fixed(h.StartsPerHour(), 2), fixed(h.TurnsWaiting(), 2)
+			}
+			t.Rows = append(t.Rows, cells)
+		}
+	}
+	return t
+}
+
+var none Cell
+
+func word(text string) Cell { return Cell{Text: text} }
+
+func count(n int) Cell { return Cell{strconv.Itoa(n), float64(n)} }
+
+func fixed(v float64, decimals int) Cell {
+	return Cell{strconv.FormatFloat(v, 'f', decimals, 64), v}
+}
+
+func (r *Report) money(a Amount) Cell {
+	if !a.Known {
+		return none
+	}
+	text := r.Currency.Text(a)
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		return none
+	}
+	return Cell{text, v}
+}
