@@ -26,7 +26,7 @@ var arrows = map[string][]string{
 	"coordinator/meter": {"queue", "coordinator", "coordinator/cycle", "coordinator/meter"},
 	"coordinator/loop":  {"queue", "coordinator", "coordinator/cycle"},
 	"coordinator/store": {"queue", "coordinator", "coordinator/cycle"},
-	"coordinator/usage": {"queue", "coordinator", "coordinator/cycle"},
+	"coordinator/usage": {"queue", "coordinator", "coordinator/cycle", "coordinator/usage"},
 	"push":              {"queue", "coordinator", "push"},
 	"push/webpush":      {"queue", "coordinator", "push"},
 	"push/mail":         {"queue", "coordinator", "push", "push/words"},

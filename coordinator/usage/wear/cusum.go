@@ -1,4 +1,4 @@
-package usage
+package wear
 
 // CUSUM is a tabular chart of cumulative sums: what the values exceed the target
 // by, less an allowance, is added up until it is beyond doubt.
