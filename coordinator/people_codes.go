@@ -48,8 +48,10 @@ type (
 	}
 	// ReturnHome opens a session by the code of a home, for one of that home who lost their phone.
 	ReturnHome struct {
-		HomeCode    string
-		Person      PersonID
+		HomeCode string
+		Person   PersonID
+		// Open: in a room of the building residents name their homes themselves.
+		Open        bool
 		SessionHash string
 		Expires     time.Time
 	}
@@ -127,9 +129,13 @@ func (s *peopleStep) usePass(e UsePass) error {
 	return nil
 }
 
-// returnHome opens a session for one of a home. Whoever has the home's code
-// could join it anyway.
+// returnHome opens a session for one of a home by the code that the home was
+// given on paper. Where homes are open anybody may join any of them and then
+// reads its code, so there it shows nothing about who somebody is.
 func (s *peopleStep) returnHome(e ReturnHome) error {
+	if e.Open {
+		return Refuse(NotAllowed, "return.open", "In this house the code of a home does not show who you are. Use a one-time code, from your other phone or the building manager, or join anew with the code on the wall: your home's loads are yours there, too.")
+	}
 	home, ok := s.next.HomeByCode(e.HomeCode)
 	person, known := s.next.Persons[e.Person]
 	if !ok || !known || person.Home != home.ID || person.Manager {

@@ -76,7 +76,9 @@ func TestLostPhone(t *testing.T) {
 	w.refused(back, "return.code")
 	back.HomeCode, back.Person = "ab-cd", "ben"
 	w.refused(back, "return.code")
-	back.Person = "anna"
+	back.Person, back.Open = "anna", true // anybody may join home 12, and reads its code then
+	w.refused(back, "return.open")
+	back.Open = false
 	w.do(back)
 	w.do(SignOutOthers{Person: "anna", Keep: "new"})
 	if _, ok := w.people.SessionPerson("lost", w.now); ok {

@@ -158,6 +158,9 @@ func TestNotificationsAreAskedForWhenTheyHelp(t *testing.T) {
 // A lost phone comes back by the home's code.
 func TestAnotherPhone(t *testing.T) {
 	h := flowHouse()
+	for _, room := range h.rooms {
+		room.Rules.OpenHomes = false // homes were given codes on paper
+	}
 	h.people.Homes["h8"] = coordinator.Home{ID: "h8", Name: "8", Code: "KLMN-2345-6789-ABCD"}
 	_, address := serveReal(t, h, nil)
 	first, second, lost := openBrowser(t), openBrowser(t), openBrowser(t)

@@ -5,12 +5,22 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"drumturn/coordinator"
 )
+
+// cutOff is network.EmulateNetworkConditionsByRule for older browsers (Chromium 148) and
+// newer ones, which are told in different places that they are offline.
+var cutOff = cdp.Command[cutOffParams, cdp.Empty]{Method: network.CommandEmulateNetworkConditionsByRule}
+
+type cutOffParams struct {
+	Offline bool `json:"offline"`
+	network.EmulateNetworkConditionsByRuleParams
+}
 
 // offline cuts the browser off, or lets it on again: its pages and its worker.
 func (b *browser) offline(t *testing.T, off bool) {
@@ -19,9 +29,9 @@ func (b *browser) offline(t *testing.T, off bool) {
 	if off {
 		conditions = append(conditions, &network.Conditions{Offline: true, DownloadThroughput: -1, UploadThroughput: -1})
 	}
-	_, err := chromedp.Call(b.ctx, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
+	_, err := chromedp.Call(b.ctx, cutOff, cutOffParams{off, network.EmulateNetworkConditionsByRuleParams{
 		EmulateOfflineServiceWorker: new(off), MatchedNetworkConditions: conditions,
-	})
+	}})
 	if err != nil {
 		t.Fatal(err)
 	}

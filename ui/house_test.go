@@ -22,6 +22,8 @@ type fakeHouse struct {
 	peopleEv []coordinator.PeopleEvent
 	watchers map[chan struct{}]coordinator.RoomID
 	refuse   error
+	// meanwhile is what happens in a room just before it is told something.
+	meanwhile func(snap *coordinator.Snapshot)
 	// react changes a room as an event asks; nil leaves it alone.
 	react func(snap *coordinator.Snapshot, ev coordinator.Event)
 }
@@ -112,6 +114,9 @@ func (h *fakeHouse) Do(_ context.Context, room coordinator.RoomID, ev coordinato
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.told = append(h.told, ev)
+	if h.meanwhile != nil {
+		h.changeLocked(room, h.meanwhile)
+	}
 	if h.refuse != nil {
 		return coordinator.Reply{}, h.refuse
 	}

@@ -6,18 +6,21 @@ import (
 	"encoding/hex"
 	"errors"
 	"net/http"
-	"net/url"
 	"slices"
 	"time"
 
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // passFor is how long a one-time code holds: long enough to find the other
 // phone, short enough to be useless to whoever reads it later.
-const passFor = 15 * time.Minute
+const (
+	passFor     = 15 * time.Minute
+	passMinutes = int(passFor / time.Minute)
+)
 
 // passHash is what is stored of a one-time code: the hash of how it is read.
 func passHash(code string) string {
@@ -48,13 +51,10 @@ func (s *Server) makePass(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	address := s.origin + s.base + "/code"
-	svg, err := drawQR(address + "?code=" + url.QueryEscape(code))
-	if err != nil {
+	v := s.viewMe(c, who)
+	if v.Pass, err = s.viewPass(code); err != nil {
 		return err
 	}
-	v := s.viewMe(c, who)
-	v.Pass = &passView{Code: code, Address: address, QR: htmlText(svg), Minutes: int(passFor / time.Minute)}
 	c.Response().Header().Set("Cache-Control", "no-store")
 	return s.render(c, http.StatusOK, "me", v)
 }
@@ -69,6 +69,7 @@ type passView struct {
 // codeView is the page that takes a code and makes this browser known.
 type codeView struct {
 	Code, Problem string
+	Open          bool         // the code of a home opens nothing here
 	Who           []codePerson // of the home whose code it is, when there are several
 	// Mail: a code can come by letter; Sent is where to, if it is anybody's.
 	Mail              bool
@@ -84,7 +85,22 @@ func (s *Server) codePage(c echo.Context) error {
 	if len(code) > 64 {
 		code = ""
 	}
-	return s.render(c, http.StatusOK, "code", codeView{Code: code, Mail: s.o.Letters != nil})
+	return s.showCode(c, http.StatusOK, codeView{Code: code})
+}
+
+// showCode completes and renders the page.
+func (s *Server) showCode(c echo.Context, status int, v codeView) error {
+	v.Mail, v.Open = s.o.Letters != nil, s.openHomes()
+	return s.render(c, status, "code", v)
+}
+
+// openHomes reports whether residents of a room of the building name their home
+// themselves: whoever can join any home learns its code.
+func (s *Server) openHomes() bool {
+	return slices.ContainsFunc(s.o.House.Rooms(), func(room coordinator.RoomID) bool {
+		snap := s.o.House.Snapshot(room)
+		return snap != nil && snap.Rules.OpenHomes
+	})
 }
 
 // useCode takes a one-time code, or the code of a home with whom of it this is.
@@ -107,9 +123,9 @@ func (s *Server) useCode(c echo.Context) error {
 		if !known {
 			return err
 		}
-		return s.render(c, status, "code", codeView{Code: f["code"], Problem: text, Mail: s.o.Letters != nil})
+		return s.showCode(c, status, codeView{Code: f["code"], Problem: text})
 	case choose != nil:
-		return s.render(c, http.StatusOK, "code", codeView{Code: f["code"], Who: choose})
+		return s.showCode(c, http.StatusOK, codeView{Code: f["code"], Who: choose})
 	}
 	s.setCookie(c, s.cookies.resident, secret, residentDays)
 	return s.redirect(c, "/me?done=known")
@@ -129,21 +145,22 @@ func (s *Server) enterByCode(c echo.Context, f form) (secret string, choose []co
 		if !errors.As(err, &refused) || refused.Code != coordinator.NotAllowed {
 			return secret, nil, err
 		}
-		if choose = ofHome(s.o.House.People(), f["code"]); len(choose) == 0 {
+		choose = ofHome(s.lang(c), s.o.House.People(), f["code"])
+		switch {
+		case len(choose) == 0:
 			return "", nil, err
-		}
-		if len(choose) > 1 {
+		case len(choose) > 1 && !s.openHomes():
 			return "", choose, nil
 		}
 		f["person"] = choose[0].ID
 	}
 	return secret, nil, s.o.House.DoPeople(ctx, coordinator.ReturnHome{
-		HomeCode: f["code"], Person: coordinator.PersonID(f["person"]), SessionHash: hash, Expires: s.expiry(residentDays),
+		HomeCode: f["code"], Person: coordinator.PersonID(f["person"]), Open: s.openHomes(), SessionHash: hash, Expires: s.expiry(residentDays),
 	})
 }
 
 // ofHome lists who lives in the home whose code it is, the latest to join first.
-func ofHome(people *coordinator.People, code string) []codePerson {
+func ofHome(l *words.Language, people *coordinator.People, code string) []codePerson {
 	home, ok := people.HomeByCode(code)
 	if !ok {
 		return nil
@@ -159,11 +176,7 @@ func ofHome(people *coordinator.People, code string) []codePerson {
 	})
 	var out []codePerson
 	for _, p := range list {
-		name := p.Name
-		if name == "" {
-			name = "joined " + p.Joined.UTC().Format("2 January 2006")
-		}
-		out = append(out, codePerson{string(p.ID), name})
+		out = append(out, codePerson{string(p.ID), residentName(l, &p)})
 	}
 	return out
 }

@@ -54,7 +54,7 @@ func TestASecondPhone(t *testing.T) {
 
 // TestALostPhone: the home's code leads back; with several in the home one is asked who.
 func TestALostPhone(t *testing.T) {
-	h := newFakeHouse(fullRoom())
+	h := newFakeHouse(closedRoom())
 	h.resident("dan", "h6")
 	h.people.Homes["h6"] = coordinator.Home{ID: "h6", Name: "12", Code: "HOME-6666"}
 	s := newTestServer(t, h, nil)
@@ -76,6 +76,42 @@ func TestALostPhone(t *testing.T) {
 		if w := post("/code", wrong...).of(s); w.Code != http.StatusForbidden || cookieOf(w.Header()) != "" {
 			t.Errorf("%v: %d", wrong, w.Code)
 		}
+	}
+}
+
+// closedRoom is one whose homes were given codes on paper.
+func closedRoom() *coordinator.Snapshot {
+	room := fullRoom()
+	room.Rules.OpenHomes = false
+	return room
+}
+
+// TestAnOpenHomesCodeOpensNothing: whoever says that they live in home 12 is
+// believed where homes are open, also in another room of the building. They must
+// not become anybody who joined before, nor learn who that is.
+func TestAnOpenHomesCodeOpensNothing(t *testing.T) {
+	for _, rooms := range [][]*coordinator.Snapshot{{fullRoom()}, {closedRoom(), smallRoom()}} {
+		h := newFakeHouse(rooms...)
+		h.enrol(coordinator.Person{ID: "dan", Home: "h6", Name: "Evening", Joined: noon})
+		h.enrol(coordinator.Person{ID: "eve", Home: "h6", Name: "Morning", Joined: noon})
+		h.people.Homes["h6"] = coordinator.Home{ID: "h6", Name: "12", Code: "HOME-6666"}
+		s := newTestServer(t, h, nil)
+		for _, person := range []string{"", "dan"} {
+			w := post("/code", "code", "HOME-6666", "person", person).of(s)
+			if page := w.Body.String(); w.Code != http.StatusForbidden || cookieOf(w.Header()) != "" || strings.Contains(page, "Evening") || !strings.Contains(page, "does not show who you are") {
+				t.Errorf("%d rooms, %q: %d: %s", len(rooms), person, w.Code, said(w.Body.Bytes()))
+			}
+		}
+		if page := get("/me").as("secret-of-dan", "").of(s).Body.String(); strings.Contains(page, "HOME-6666") {
+			t.Error("a code that opens nothing is shown")
+		}
+		if page := get("/code").of(s).Body.String(); strings.Contains(page, "the code of your home") {
+			t.Error("the code of a home is asked for")
+		}
+	}
+	s := newTestServer(t, newFakeHouse(closedRoom()), nil)
+	if page := get("/code").of(s).Body.String(); !strings.Contains(page, "the code of your home") {
+		t.Error("where homes have codes on paper, nobody is told that one can be used")
 	}
 }
 

@@ -140,6 +140,12 @@ func (s *Server) machineAct(c echo.Context) error {
 		}
 		return s.redirect(c, to)
 	}
+	return s.refuseAtMachine(c, sc, m, err, problem{Form: f["do"], Typed: f})
+}
+
+// refuseAtMachine shows the machine's page as it is now, which the refusal is
+// about, with why something was not done.
+func (s *Server) refuseAtMachine(c echo.Context, sc *scene, m *coordinator.MachineView, err error, p problem) error {
 	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
@@ -147,7 +153,8 @@ func (s *Server) machineAct(c echo.Context) error {
 	if now := s.scenes.get(sc.snap.Room, sc.lang()); now != nil && now.snap.Machine(m.ID) != nil {
 		sc, m = now, now.snap.Machine(m.ID)
 	}
-	return s.showMachine(c, sc, m, status, &problem{Form: f["do"], Text: text, Typed: f})
+	p.Text = text
+	return s.showMachine(c, sc, m, status, &p)
 }
 
 // machineEvent reads what is said at a machine, and by whom it may be said.

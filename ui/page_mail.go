@@ -233,10 +233,10 @@ func (s *Server) mailCode(c echo.Context) error {
 		if !known {
 			return err
 		}
-		return s.render(c, status, "code", codeView{Mail: s.o.Letters != nil, MailProblem: text})
+		return s.showCode(c, status, codeView{MailProblem: text})
 	}
 	go s.sendPasses(context.WithoutCancel(c.Request().Context()), address)
-	return s.render(c, http.StatusOK, "code", codeView{Mail: true, Sent: address})
+	return s.showCode(c, http.StatusOK, codeView{Sent: address})
 }
 
 // sendPasses makes a code for each resident with that address, and posts them.

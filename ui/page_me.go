@@ -56,8 +56,11 @@ func (s *Server) viewMe(c echo.Context, who *coordinator.Person) meView {
 	people := s.o.House.People()
 	home := people.Homes[who.Home]
 	v := meView{
-		Name: who.Name, Home: home.Name, HomeCode: home.Code, Devices: len(people.Devices(who.ID)),
+		Name: who.Name, Home: home.Name, Devices: len(people.Devices(who.ID)),
 		Push: s.o.VAPIDKey != "", Mail: s.o.Letters != nil, Languages: languageChoices(s.lang(c)), Thanks: s.thanks(c),
+	}
+	if !s.openHomes() {
+		v.HomeCode = home.Code // elsewhere it opens nothing
 	}
 	for _, b := range people.Sessions {
 		if b.Person == who.ID && s.o.House.Now().Before(b.Expires) {

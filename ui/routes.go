@@ -66,6 +66,8 @@ func (s *Server) routes() []route {
 		{post, "/manager/sign-in", s.signIn},
 		{post, "/manager/sign-out", s.managerSignOut},
 		{post, "/manager/devices", s.addManagerDevice},
+		{get, "/manager/residents", s.residentsPage},
+		{post, "/manager/residents/code", s.passFromManager},
 		{get, "/manager/notices", s.noticesPage(managers)},
 		{post, "/manager/notices", s.setChoices(managers)},
 		{post, "/manager/notices/mute", s.mute(managers)},

@@ -40,11 +40,7 @@ func (s *Server) offerShare(c echo.Context) error {
 		_, err = s.do(c, sc, coordinator.OfferShare{Machine: m.ID, Person: who.ID, Home: who.Home, Hash: shareHash(code)})
 	}
 	if err != nil {
-		status, text, known := refusal(s.lang(c), err)
-		if !known {
-			return err
-		}
-		return s.showMachine(c, sc, m, status, &problem{Form: "share", Text: text, Typed: f})
+		return s.refuseAtMachine(c, sc, m, err, problem{Form: "share", Typed: f})
 	}
 	v := viewMachine(sc, m, who)
 	v.ShareCode, v.AtMachine = code, true

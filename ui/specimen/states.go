@@ -76,6 +76,7 @@ func States() []State {
 		{Name: "sign-in", Path: "/manager"},
 		{Name: "first-start", Path: "/manager/first?token=token"},
 		{Name: "manager", Path: "/manager", Who: Manager},
+		{Name: "manager-residents", Path: "/manager/residents", Who: Manager},
 		{Name: "manager-notices", Path: "/manager/notices", Who: Manager},
 		{Name: "manager-log", Path: "/manager/r/cellar/log", Who: Manager},
 		{Name: "manager-sheets", Path: "/manager/r/cellar/sheets", Who: Manager},
