@@ -8,8 +8,10 @@ import (
 	"os"
 	"path/filepath"
 
+	"drumturn/coordinator"
 	"drumturn/coordinator/store"
 	"drumturn/coordinator/usage"
+	"drumturn/queue"
 )
 
 // wireKeeper sets up the nightly housekeeping.
@@ -27,9 +29,10 @@ func (a *app) keptRooms() []usage.Room {
 	var rooms []usage.Room
 	for _, id := range a.house.Rooms() {
 		snap := a.house.Snapshot(id)
-		room := usage.Room{ID: id, KeepDays: snap.Rules.KeepDays, Hours: snap.Rules.Hours}
+		room := usage.Room{ID: id, KeepDays: snap.Rules.KeepDays, Hours: snap.Rules.Hours, Kinds: map[coordinator.MachineID]queue.Kind{}}
 		for i := range snap.Machines {
 			room.Machines = append(room.Machines, snap.Machines[i].ID)
+			room.Kinds[snap.Machines[i].ID] = snap.Machines[i].Kind
 		}
 		rooms = append(rooms, room)
 	}

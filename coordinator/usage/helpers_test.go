@@ -3,6 +3,7 @@ package usage
 import (
 	"context"
 	"maps"
+	"math"
 	"os"
 	"slices"
 	"sync"
@@ -11,6 +12,7 @@ import (
 	_ "time/tzdata" // the same rules of the clocks on every machine
 
 	"drumturn/coordinator"
+	"drumturn/coordinator/cycle"
 	"drumturn/queue"
 )
 
@@ -59,6 +61,7 @@ type fakeStore struct {
 	facts   map[coordinator.Unit][]coordinator.Fact
 	sums    map[string][]byte
 	marks   map[string][]time.Time // job and date -> when it was marked
+	read    map[coordinator.MachineID][]cycle.Reading
 	retains []retainCall
 	backups []string
 	// fail is asked before each call that writes; it may panic.
@@ -72,7 +75,7 @@ type retainCall struct {
 
 func newFake() *fakeStore {
 	return &fakeStore{
-		facts: map[coordinator.Unit][]coordinator.Fact{}, sums: map[string][]byte{}, marks: map[string][]time.Time{},
+		facts: map[coordinator.Unit][]coordinator.Fact{}, sums: map[string][]byte{}, marks: map[string][]time.Time{}, read: map[coordinator.MachineID][]cycle.Reading{},
 		fail: func(string) error { return nil },
 	}
 }
@@ -90,6 +93,15 @@ func (s *fakeStore) Facts(ctx context.Context, unit coordinator.Unit, from, to t
 	s.mu.Unlock()
 	for _, f := range all {
 		if !f.At.Before(from) && f.At.Before(to) && !fn(f) {
+			break
+		}
+	}
+	return ctx.Err()
+}
+
+func (s *fakeStore) Readings(ctx context.Context, _ coordinator.Unit, m coordinator.MachineID, from, to time.Time, fn func(coordinator.MachineReading) bool) error {
+	for _, r := range s.read[m] {
+		if !r.At.Before(from) && r.At.Before(to) && !fn(coordinator.MachineReading{Machine: m, Reading: r}) {
 			break
 		}
 	}
@@ -203,3 +215,10 @@ func dayOf(day string, facts []coordinator.Fact, until time.Time) Day {
 
 // about reports whether a time is within 1 % of another.
 func about(got, want time.Duration) bool { return (got - want).Abs() <= want/100 }
+
+func near(t *testing.T, what string, got, want, tolerance float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tolerance) {
+		t.Errorf("%s is %v, want %v", what, got, want)
+	}
+}

@@ -114,6 +114,9 @@ func (k *Keeper) CatchUp(ctx context.Context, now time.Time) error {
 	for _, r := range rooms {
 		errs = append(errs, guard("daily sums of room "+string(r.ID), func() error { return k.rollUps(ctx, &r, last, now) }))
 	}
+	for _, r := range rooms {
+		errs = append(errs, guard("measuring the cycles of room "+string(r.ID), func() error { return k.measure(ctx, &r, last, now) }))
+	}
 	for _, r := range withBuilding(rooms) {
 		errs = append(errs, guard("shortening the history of unit "+string(r.ID), func() error {
 			return k.once(ctx, "retain/"+string(r.ID), last, now, func() error { return k.retain(ctx, r, now) })
@@ -171,21 +174,40 @@ func (k *Keeper) lastDue(now time.Time) (Date, bool) {
 	return Date{}, false
 }
 
-// rollUps makes the sums of each day that has none, oldest first, and stops at
-// the first that fails, so that no gap is left behind.
+// rollUps makes the sums of each day that has none.
 func (k *Keeper) rollUps(ctx context.Context, room *Room, last Date, now time.Time) error {
-	job := "rollup/" + string(room.ID)
+	_, err := k.eachMissing(ctx, "rollup/"+string(room.ID), room, last, now, rollUp)
+	return err
+}
+
+// measure measures the cycles of each day on which that was not done, and looks
+// for wear when there were some.
+func (k *Keeper) measure(ctx context.Context, room *Room, last Date, now time.Time) error {
+	days, err := k.eachMissing(ctx, "wear/"+string(room.ID), room, last, now, measureDay)
+	if err != nil || days == 0 {
+		return err
+	}
+	return wearNight(ctx, k.store, room)
+}
+
+// daily is a job of one room and local date, which stores its mark with what it made.
+type daily func(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, mark coordinator.JobMark) error
+
+// eachMissing does a job for each day for which it was not done, oldest first,
+// and stops at the first that fails, so that no gap is left behind. It says how
+// many days it did.
+func (k *Keeper) eachMissing(ctx context.Context, job string, room *Room, last Date, now time.Time, do daily) (int, error) {
 	days, err := k.missing(ctx, job, room.ID, last)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	for i := len(days) - 1; i >= 0; i-- {
 		mark := coordinator.JobMark{Job: job, Date: days[i].String(), At: now}
-		if err := rollUp(ctx, k.store, room, days[i], k.o.Zone, mark); err != nil {
-			return fmt.Errorf("%s: %w", days[i], err)
+		if err := do(ctx, k.store, room, days[i], k.o.Zone, mark); err != nil {
+			return 0, fmt.Errorf("%s: %w", days[i], err)
 		}
 	}
-	return nil
+	return len(days), nil
 }
 
 // missing lists the days without sums, newest first, back to the last that has

@@ -43,9 +43,11 @@ func TestCatchUp(t *testing.T) {
 
 	for d := date("2026-11-20"); d.Before(date("2026-11-25")); d = d.Add(1) {
 		s.done(t, "rollup/cellar", d.String())
+		s.done(t, "wear/cellar", d.String())
 	}
 	s.done(t, "rollup/attic", "2026-11-24")
-	if n := len(s.marks); n != 5+1+3+1 {
+	s.done(t, "wear/attic", "2026-11-24")
+	if n := len(s.marks); n != 2*(5+1)+3+1 {
 		t.Errorf("%d marks: %v", n, s.marks)
 	}
 	if len(s.backups) != 1 || filepath.Base(s.backups[0]) != "drumturn-2026-11-25.db" {

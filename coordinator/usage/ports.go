@@ -24,6 +24,12 @@ type RollupWriter interface {
 	PutRollups(ctx context.Context, mark coordinator.JobMark, sums ...coordinator.Rollup) error
 }
 
+// Readings reads a machine's readings with from <= At < to in the order of time
+// until fn says false.
+type Readings interface {
+	Readings(ctx context.Context, unit coordinator.Unit, machine coordinator.MachineID, from, to time.Time, fn func(coordinator.MachineReading) bool) error
+}
+
 // Jobs remembers which job was done for which local date.
 type Jobs interface {
 	JobDone(ctx context.Context, job, date string) (bool, error)
@@ -45,6 +51,7 @@ type Store interface {
 	Facts
 	Rollups
 	RollupWriter
+	Readings
 	Jobs
 	Retainer
 	Backuper
@@ -57,6 +64,8 @@ type Room struct {
 	KeepDays int
 	// Machines are those of the room, in its order.
 	Machines []coordinator.MachineID
+	// Kinds says what each machine is.
+	Kinds map[coordinator.MachineID]queue.Kind
 	// Hours are the opening hours that hold now.
 	Hours queue.Hours
 }

@@ -38,6 +38,20 @@ func (f Figure) String() string {
 	return "?"
 }
 
+// MarshalText writes the word.
+func (f Figure) MarshalText() ([]byte, error) { return []byte(f.String()), nil }
+
+// UnmarshalText reads the word that String gives.
+func (f *Figure) UnmarshalText(text []byte) error {
+	for _, g := range Figures() {
+		if g.String() == string(text) {
+			*f = g
+			return nil
+		}
+	}
+	return fmt.Errorf("%q is no figure of wear: use one of %v", text, figureNames)
+}
+
 // Of reports whether a figure says something about machines that wash, or dry.
 // A dryer has no spin. How long a wash takes is set by its programme, and how
 // much water it must heat by the season, so a washer's length is not watched.

@@ -1,0 +1,226 @@
+package usage
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"drumturn/coordinator"
+	"drumturn/coordinator/cycle"
+	"drumturn/coordinator/usage/wear"
+	"drumturn/queue"
+)
+
+// What is stored about wear, per machine:
+//
+//	~wear/ROOM/MACHINE/2026-11-25T10:00:00Z  a measured cycle, by its start
+//	~wear-new/ROOM/MACHINE                   when it was last made as new
+//	~wear-now/ROOM/MACHINE                   the drifts that last night found
+const (
+	wearCycles = "~wear/"
+	wearNew    = "~wear-new/"
+	wearNow    = "~wear-now/"
+)
+
+// kindOf says what a machine does. One that is no longer there did not wash.
+func (r *Room) kindOf(m coordinator.MachineID) (washes, dries bool) {
+	k, ok := r.Kinds[m]
+	return ok && k.Serves(queue.Wash), ok && k.Serves(queue.Dry)
+}
+
+// measureDay measures the cycles of a room that ended on a local day, stores
+// them, and marks the day. It may be repeated.
+func measureDay(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, mark coordinator.JobMark) error {
+	until := date.Add(1).End(zone)
+	if mark.At.Before(until) {
+		until = mark.At
+	}
+	facts, err := factsBetween(ctx, s, room.ID, date.Begin(zone), until)
+	if err != nil {
+		return err
+	}
+	var rows []coordinator.Rollup
+	for _, m := range room.Machines {
+		spans, fresh := spansOf(facts, m, date, zone)
+		for _, span := range spans {
+			row, err := measureOne(ctx, s, room, m, span)
+			if err != nil {
+				return err
+			}
+			rows = append(rows, row)
+		}
+		if !fresh.IsZero() {
+			rows = append(rows, coordinator.Rollup{Key: wearNew + place(room.ID, m), Value: []byte(fresh.UTC().Format(time.RFC3339Nano))})
+		}
+	}
+	return s.PutRollups(ctx, mark, rows...)
+}
+
+// measureOne reads a cycle's readings and measures it.
+func measureOne(ctx context.Context, s Store, room *Room, m coordinator.MachineID, span wear.Span) (coordinator.Rollup, error) {
+	var readings []cycle.Reading
+	err := s.Readings(ctx, room.ID, m, span.Start, span.Until(), func(r coordinator.MachineReading) bool {
+		readings = append(readings, r.Reading)
+		return len(readings) < mostReadings
+	})
+	if err != nil {
+		return coordinator.Rollup{}, err
+	}
+	washes, _ := room.kindOf(m)
+	value, err := json.Marshal(wear.Measure(span, readings, washes))
+	if err != nil {
+		return coordinator.Rollup{}, fmt.Errorf("a measured cycle of machine %q does not encode: %w", m, err)
+	}
+	return coordinator.Rollup{Key: wearCycles + place(room.ID, m) + span.Start.UTC().Format(time.RFC3339), Value: value}, nil
+}
+
+// mostReadings bounds the memory for one cycle: half a day of readings a second.
+const mostReadings = 12 * 3600
+
+// spansOf lists machine m's cycles that ran to their end on the date, corrected
+// by what was told later, and when the machine was last made as new that day.
+func spansOf(facts []coordinator.Fact, m coordinator.MachineID, date Date, zone *time.Location) (spans []wear.Span, fresh time.Time) {
+	at := map[uint64]int{} // cycle number -> place in spans
+	for i := range facts {
+		f := &facts[i]
+		if f.Machine != m {
+			continue
+		}
+		switch {
+		case f.Kind == coordinator.FactLevels && f.Note == "forgotten" && DateOf(f.At, zone) == date:
+			fresh = f.At
+		case f.Kind == coordinator.FactCycle && DateOf(f.End, zone) == date:
+			k, again := at[f.Cycle]
+			if !again {
+				k = len(spans)
+				at[f.Cycle] = k
+				spans = append(spans, wear.Span{})
+			}
+			spans[k] = wear.Span{Number: f.Cycle, Start: f.Start, End: f.End, EnergyWh: f.EnergyWh, PeakW: f.PeakW}
+			if f.Note != cycle.Finished.String() {
+				spans[k] = wear.Span{}
+			}
+		}
+	}
+	return finished(spans, facts, m), fresh
+}
+
+// finished leaves out what was no whole cycle, and says when each was followed by another.
+func finished(spans []wear.Span, facts []coordinator.Fact, m coordinator.MachineID) (whole []wear.Span) {
+	for _, s := range spans {
+		if !s.Start.Before(s.End) {
+			continue
+		}
+		for i := range facts {
+			f := &facts[i]
+			begins := f.Kind == coordinator.FactStarted || f.Kind == coordinator.FactWalkUp || f.Kind == coordinator.FactCycle
+			if begins && f.Machine == m && f.Start.After(s.End) && (s.Next.IsZero() || f.Start.Before(s.Next)) {
+				s.Next = f.Start
+			}
+		}
+		whole = append(whole, s)
+	}
+	return whole
+}
+
+// Wear is what is known about a machine's wear.
+type Wear struct {
+	// Charts has one chart for each figure that shows wear on such a machine.
+	Charts []wear.Chart
+	// Since is when the machine was made as new; zero when it never was.
+	Since time.Time
+	// Cycles is how many were measured since.
+	Cycles int
+}
+
+// Drifts are what goes on now, in the order of the charts.
+func (w *Wear) Drifts() (all []wear.Drift) {
+	for i := range w.Charts {
+		if d := w.Charts[i].Drift; d != nil {
+			all = append(all, *d)
+		}
+	}
+	return all
+}
+
+// WearOf draws the charts of a machine from its measured cycles.
+func WearOf(ctx context.Context, r Rollups, room *Room, m coordinator.MachineID) (Wear, error) {
+	var w Wear
+	prefix := wearNew + place(room.ID, m)
+	err := eachRow(ctx, r, prefix, func(_ string, value []byte) (err error) {
+		w.Since, err = time.Parse(time.RFC3339Nano, string(value))
+		return err
+	})
+	if err != nil {
+		return w, err
+	}
+	var all []wear.Cycle
+	err = eachRow(ctx, r, wearCycles+place(room.ID, m), func(_ string, value []byte) error {
+		var c wear.Cycle
+		if err := json.Unmarshal(value, &c); err != nil {
+			return err
+		}
+		all = append(all, c)
+		return nil
+	})
+	if err != nil {
+		return w, err
+	}
+	washes, dries := room.kindOf(m)
+	h := wear.Since(w.Since, all, dries && !washes)
+	w.Cycles = len(h.Cycles)
+	for _, f := range wear.Figures() {
+		if f.Of(washes, dries) {
+			w.Charts = append(w.Charts, wear.Watch(f, h, wear.Usual(f)))
+		}
+	}
+	return w, nil
+}
+
+// eachRow reads the stored sums whose keys begin with prefix, which ends in "/".
+func eachRow(ctx context.Context, r Rollups, prefix string, fn func(key string, value []byte) error) (bad error) {
+	// "0" comes after "/", so this is every key that begins with the prefix.
+	err := r.Rollups(ctx, prefix, prefix[:len(prefix)-1]+"0", func(key string, value []byte) bool {
+		if err := fn(key, value); err != nil {
+			bad = damaged(key, err)
+		}
+		return bad == nil
+	})
+	if err != nil {
+		return err
+	}
+	return bad
+}
+
+// wearNight looks for drifts of all machines of a room, and stores what goes on.
+func wearNight(ctx context.Context, s Store, room *Room) error {
+	var rows []coordinator.Rollup
+	for _, m := range room.Machines {
+		w, err := WearOf(ctx, s, room, m)
+		if err != nil {
+			return err
+		}
+		row := coordinator.Rollup{Key: wearNow + place(room.ID, m)}
+		if drifts := w.Drifts(); len(drifts) > 0 {
+			if row.Value, err = json.Marshal(drifts); err != nil {
+				return fmt.Errorf("the drifts of machine %q do not encode: %w", m, err)
+			}
+		}
+		rows = append(rows, row)
+	}
+	return s.PutRollups(ctx, coordinator.JobMark{}, rows...)
+}
+
+// DriftsNow is what last night found in a room, by machine.
+func DriftsNow(ctx context.Context, r Rollups, room coordinator.RoomID) (map[coordinator.MachineID][]wear.Drift, error) {
+	all := map[coordinator.MachineID][]wear.Drift{}
+	prefix := wearNow + string(room) + "/"
+	err := eachRow(ctx, r, prefix, func(key string, value []byte) error {
+		var drifts []wear.Drift
+		err := json.Unmarshal(value, &drifts)
+		all[machineIn(key, prefix)] = drifts
+		return err
+	})
+	return all, err
+}
