@@ -32,6 +32,7 @@ var arrows = map[string][]string{
 	"push/mail":         {"queue", "coordinator", "push", "push/words"},
 	"push/words":        {},
 	"ui":                {"queue", "coordinator", "coordinator/cycle", "coordinator/usage", "push/words", "ui"},
+	"ui/chart":          {},
 	"config":            {"queue", "coordinator", "coordinator/cycle"},
 	"cmd":               {"*"},
 }
