@@ -66,6 +66,9 @@ type Room struct {
 	Machines []coordinator.MachineID
 	// Kinds says what each machine is.
 	Kinds map[coordinator.MachineID]queue.Kind
+	// CallAfter is how long an uncollected load keeps others from being called; 0
+	// for as long as it is there.
+	CallAfter time.Duration
 	// Hours are the opening hours that hold now.
 	Hours queue.Hours
 }
