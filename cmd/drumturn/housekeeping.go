@@ -29,7 +29,7 @@ func (a *app) keptRooms() []usage.Room {
 	var rooms []usage.Room
 	for _, id := range a.house.Rooms() {
 		snap := a.house.Snapshot(id)
-		room := usage.Room{ID: id, KeepDays: snap.Rules.KeepDays, Hours: snap.Rules.Hours, CallAfter: snap.Rules.CallUncollectedAfter, Kinds: map[coordinator.MachineID]queue.Kind{}}
+		room := usage.Room{ID: id, KeepDays: snap.Rules.KeepDays, Hours: snap.Rules.Hours, CallAfter: snap.Rules.CallWithLoadAfter(), Kinds: map[coordinator.MachineID]queue.Kind{}}
 		for i := range snap.Machines {
 			room.Machines = append(room.Machines, snap.Machines[i].ID)
 			room.Kinds[snap.Machines[i].ID] = snap.Machines[i].Kind
