@@ -50,6 +50,7 @@ func settings(r coordinator.Rules) []setting {
 		{"open_homes", fmt.Sprint(r.OpenHomes)},
 		{"wall_touch", fmt.Sprint(r.WallTouch)},
 		{"keep_days", fmt.Sprint(r.KeepDays)},
+		{"per_home_figures", fmt.Sprint(r.PerHomeFigures)},
 	}
 	for i, day := range r.Hours {
 		out = append(out, setting{"hours." + weekdays[i], dayText(day)})

@@ -48,6 +48,7 @@ var examples = map[string]string{
 	"idle_below_w":           `3, without quotes and unit`,
 	"runs_per_day":           `3`,
 	"keep_days":              `90`,
+	"days":                   `["saturday", "sunday"]`,
 }
 
 // exampleFor is what to write for a key.

@@ -89,7 +89,17 @@ func TestFullServer(t *testing.T) {
 	})
 	same(t, "schedule", f.Schedule, config.Schedule{Nightly: "5 3 * * *"})
 	same(t, "backup", f.Backup, config.Backup{Folder: "testdata/good/copies", Keep: 30})
-	same(t, "tariff", f.Tariff, coordinator.Tariff{Currency: "CAD", MicrosPerKWh: 123_456})
+	const none = queue.NoClock
+	same(t, "tariff", f.Tariff, coordinator.Tariff{
+		From: coordinator.Date{Year: 2026, Month: 1, Day: 1}, Currency: "CAD", MicrosPerKWh: 123_456,
+		StandingMicros: 9_900_000, StandingPer: coordinator.PerDay, Rounding: coordinator.HalfEven,
+		Windows: []coordinator.TariffWindow{
+			{Name: "winter night", MicrosPerKWh: 80_000, Days: []time.Weekday{time.Monday, time.Tuesday}, From: 22 * 60, To: 6 * 60,
+				SeasonFrom: coordinator.YearDay{Month: 11, Day: 1}, SeasonTo: coordinator.YearDay{Month: 2, Day: 29}},
+			{Name: "weekend", MicrosPerKWh: 90_000, Days: []time.Weekday{time.Saturday, time.Sunday}, From: none, To: none},
+		},
+		CyclePrices: []coordinator.CyclePrice{{Room: "north", Machine: "2", Micros: 1_500_000}},
+	})
 	same(t, "warnings", len(f.Warnings), 0)
 }
 
@@ -111,7 +121,7 @@ func TestFullRules(t *testing.T) {
 		CallUncollectedAfter: 45 * time.Minute, AssumeEmptyAfter: 90 * time.Minute,
 		RecallAfter: 90 * time.Second, NotMeWithin: 5 * time.Minute,
 		MoreTime: 20 * time.Minute, MoreTimeWaiting: 5 * time.Minute, WalkUps: coordinator.Reported,
-		OpenHomes: false, KeepDays: 100,
+		OpenHomes: false, KeepDays: 100, PerHomeFigures: true,
 	}
 	same(t, "rules of a room without its own", f.Room("north").Seed, want)
 

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
-
-	"golang.org/x/text/currency"
 )
 
 // housekeeping decodes [schedule] and [backup].
@@ -64,44 +62,4 @@ func (b *builder) checkCron(line string) (err error) {
 		return nil
 	}
 	return b.options.CheckSchedule(line)
-}
-
-// tariff decodes [tariff].
-func (b *builder) tariff(s *section) {
-	if s.node == nil {
-		return
-	}
-	t := &b.file.Tariff
-	s.missing("currency", `add currency = "EUR", or the three letters of yours`)
-	s.missing("price_per_kwh", `add price_per_kwh = "0.32", with the price of one kWh`)
-	s.text("currency", &t.Currency)
-	s.price("price_per_kwh", &t.MicrosPerKWh)
-	known := t.Validate()
-	for _, p := range known {
-		if s.has(p.Path) {
-			s.wrong(p.Path, p.Wrong, p.Right)
-		}
-	}
-	if _, err := currency.ParseISO(t.Currency); err != nil && len(known) == 0 && t.Currency != "" {
-		s.wrong("currency", fmt.Sprintf("there is no currency %q", t.Currency), `use the three capital letters of ISO 4217, such as "EUR" or "CHF"`)
-	}
-	s.close()
-}
-
-// price reads a decimal number exactly; it may stand in quotes or not.
-func (s *section) price(key string, into *int64) {
-	n := s.scalar(key, `"0.32"`, textShape, numberShape, wholeShape)
-	if n == nil {
-		return
-	}
-	text := strings.TrimSpace(n.text)
-	v, err := parseMicros(text)
-	switch {
-	case err != nil && strings.Contains(text, ","):
-		s.wrong(key, fmt.Sprintf("%q has a comma", text), fmt.Sprintf("use a point for the decimals: %q", strings.ReplaceAll(text, ",", ".")))
-	case err != nil:
-		s.wrong(key, err.Error(), `use digits with at most six decimals and without the currency, such as "0.32"`)
-	default:
-		*into = v
-	}
 }

@@ -135,8 +135,8 @@ func (b *builder) main(root *section) {
 	b.mail(root.table("mail"))
 	b.broker(root.table("mqtt"))
 	b.housekeeping(root.table("schedule"), root.table("backup"))
-	b.tariff(root.table("tariff"))
 	b.rooms(root)
+	b.tariff(root.table("tariff"))
 	b.meterUse()
 	root.close()
 }

@@ -121,6 +121,7 @@ func TestEverySettingLeftOut(t *testing.T) {
 		"name": true, "time_zone": true, "cert_file": true, "key_file": true, "currency": true, "price_per_kwh": true,
 		"number": true, "kind": true, "driver": true, "topic": true, "url": true, "password": true, "password_file": true,
 		"token_file": true, "file": true, "wh": true, "user": true, "tls": true,
+		"from": true, "to": true, "season_from": true, "season_to": true, "room": true, "machine": true, "price": true, // of a tariff
 	}
 	eachSetting(t, func(t *testing.T, lines []string, at int, key, value string) {
 		got := change(t, lines, at)
@@ -138,7 +139,7 @@ var advice = regexp.MustCompile(`^(?:write|add) ([a-z_]+) = ("[^"]*"|[0-9.]+|tru
 func TestAdviceHelps(t *testing.T) {
 	tried := 0
 	// What follows from the rest of the file is not the advice's to know.
-	theRest := regexp.MustCompile(`does not exist|has this number|no places for|invented name|cannot be reached|there is no meter|front of another|same (topic|user)|is of no use|go to|share port`)
+	theRest := regexp.MustCompile(`does not exist|has this number|no places for|invented name|cannot be reached|there is no meter|front of another|same (topic|user)|is of no use|go to|share port|there is no (room|machine)`)
 	eachSetting(t, func(t *testing.T, lines []string, at int, key, value string) {
 		for _, broken := range [][]string{{key + " = 2026-05-04"}, nil} {
 			for _, p := range change(t, lines, at, broken...) {

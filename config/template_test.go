@@ -90,8 +90,10 @@ func TestTemplateCommentsAreGood(t *testing.T) {
 	for _, name := range []string{"washer-4", "try-1", "try-2", "washer-5"} {
 		text = uncomment(t, text, "[meters."+name+"]")
 	}
-	text = uncomment(t, text, "[rooms.cellar.rules]")
-	for _, line := range []string{`push_hosts`, `reserved_for`, `idle_below_w`, `idle_for`, `silent_after`, `doubt`, `register_rolls_over_wh`, `id`, `time`, `closed`} {
+	for _, head := range []string{"[rooms.cellar.rules]", "[[tariff.windows]]", "[[tariff.cycle_prices]]"} {
+		text = uncomment(t, text, head)
+	}
+	for _, line := range []string{`push_hosts`, `reserved_for`, `idle_below_w`, `idle_for`, `silent_after`, `doubt`, `register_rolls_over_wh`, `id`, `time`, `closed`, `valid_from`, `standing_charge`, `standing_per`} {
 		text = replaceOne(t, text, "\n# "+line+" = ", "\n"+line+" = ")
 	}
 	text = strings.ReplaceAll(text, "secrets/broker", "secret")

@@ -96,9 +96,8 @@ type People struct {
 	Passphrase string
 	// FirstToken is the SHA-256, in hex, of the one-time link's token; empty once used.
 	FirstToken string
-	// Tariff is the price of energy, TariffVersion how often it was set; 0: never.
-	Tariff        Tariff
-	TariffVersion int
+	// Tariffs are the prices of energy, all that were ever set.
+	Tariffs Tariffs
 }
 
 // PeopleEvent is something that People is told.
@@ -157,7 +156,7 @@ type (
 		Room RoomID
 		Code string
 	}
-	// SetTariff sets the price of energy; the building file seeds it.
+	// SetTariff adds a price of energy; the building file seeds the first.
 	SetTariff struct{ Tariff Tariff }
 	// SetFirstToken offers the one-time link; refused once a passphrase is set.
 	SetFirstToken struct{ Hash string }

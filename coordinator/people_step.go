@@ -58,7 +58,7 @@ func (s *peopleStep) handle(ev PeopleEvent) error {
 	case SetInvitation:
 		s.putInvitation(Invitation{Room: e.Room, Code: e.Code, Made: s.now})
 	case SetTariff:
-		s.putTariff(e.Tariff)
+		return s.setTariff(e.Tariff)
 	case SetFirstToken:
 		return s.setFirstToken(e)
 	case SetPassphrase:

@@ -3,6 +3,7 @@ package coordinator
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 )
 
 // managerRow is what is stored of the manager's way in.
@@ -47,16 +48,31 @@ func (s *peopleStep) dropSubscription(id string) {
 	s.out.Drop("subscription", id)
 }
 
-// tariffRow is what is stored of the price of energy.
-type tariffRow struct {
-	Tariff  Tariff
-	Version int
+// setTariff adds a version; those before it stay.
+func (s *peopleStep) setTariff(t Tariff) error {
+	if problems := t.Validate(); len(problems) > 0 {
+		p := problems[0]
+		return Refuse(Invalid, "tariff.invalid", "Tariff, {path}: {wrong}; {right}.", "path", p.Path, "wrong", p.Wrong, "right", p.Right)
+	}
+	v := TariffVersion{Version: 1, Set: s.now, Tariff: t}
+	if n := len(s.next.Tariffs); n > 0 {
+		v.Version = s.next.Tariffs[n-1].Version + 1
+	}
+	s.next.Tariffs = append(s.next.Tariffs[:len(s.next.Tariffs):len(s.next.Tariffs)], v)
+	s.out.Put("tariff", fmt.Sprintf("%06d", v.Version), v)
+	return nil
 }
 
-func (s *peopleStep) putTariff(t Tariff) {
-	s.next.Tariff = t
-	s.next.TariffVersion++
-	s.out.Put("tariff", "energy", tariffRow{t, s.next.TariffVersion})
+// restoreTariff reads a version. Rows come in the order of their keys, and the
+// one of old comes last: it is put into its place.
+func (p *People) restoreTariff(row Row) error {
+	var v TariffVersion
+	if err := json.Unmarshal(row.Value, &v); err != nil {
+		return err
+	}
+	p.Tariffs = append(p.Tariffs, v)
+	slices.SortFunc(p.Tariffs, func(a, b TariffVersion) int { return a.Version - b.Version })
+	return nil
 }
 
 func (s *peopleStep) putManager() {
@@ -98,10 +114,7 @@ func (p *People) restore(row Row) error {
 		p.MachineCodes[c.Place] = c
 		return err
 	case "tariff":
-		var t tariffRow
-		err := json.Unmarshal(row.Value, &t)
-		p.Tariff, p.TariffVersion = t.Tariff, t.Version
-		return err
+		return p.restoreTariff(row)
 	case "manager":
 		var m managerRow
 		err := json.Unmarshal(row.Value, &m)

@@ -222,8 +222,10 @@ func TestLanguageAndTariff(t *testing.T) {
 	w.joinAs("anna", "12")
 	w.do(SetLanguage{Person: "anna", Lang: "de"})
 	w.do(SetTariff{Tariff{Currency: "EUR", MicrosPerKWh: 320_000}})
-	if w.people.Persons["anna"].Lang != "de" || w.people.TariffVersion != 1 {
-		t.Fatalf("language %q, tariff version %d", w.people.Persons["anna"].Lang, w.people.TariffVersion)
+	w.do(SetTariff{Tariff{Currency: "EUR", MicrosPerKWh: 350_000, From: Date{2027, 1, 1}}})
+	w.refused(SetTariff{Tariff{Currency: "euro"}}, "tariff.invalid")
+	if w.people.Persons["anna"].Lang != "de" || len(w.people.Tariffs) != 2 || w.people.Tariffs[1].Version != 2 || !w.people.Tariffs[1].Set.Equal(w.now) {
+		t.Fatalf("language %q, tariffs %+v", w.people.Persons["anna"].Lang, w.people.Tariffs)
 	}
 	w.reload()
 	w.refused(nil, "people.event-unknown")
@@ -236,5 +238,22 @@ func TestPeopleAreImmutable(t *testing.T) {
 	w.joinAs("anna", "12")
 	if len(before.Persons) != 0 || len(before.Sessions) != 0 || len(before.Homes) != 0 {
 		t.Fatalf("an older People changed: %+v", before)
+	}
+}
+
+// TestTariffOfOld: a building that was stored when only the tariff set last was
+// kept goes on with it, and counts on from its version.
+func TestTariffOfOld(t *testing.T) {
+	p, err := RestorePeople(Stored{Seq: 1, Rows: []Row{{Table: "tariff", Key: "energy", Value: []byte(`{"Tariff":{"Currency":"CHF","MicrosPerKWh":270000},"Version":3}`)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	next, set, err := p.Step(noon, SetTariff{Tariff{Currency: "CHF", MicrosPerKWh: 280_000}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := RestorePeople(Stored{Seq: 2, Rows: append([]Row{{Table: "tariff", Key: "energy", Value: []byte(`{"Tariff":{"Currency":"CHF","MicrosPerKWh":270000},"Version":3}`)}}, set.Rows...)})
+	if err != nil || !reflect.DeepEqual(again.Tariffs, next.Tariffs) || len(again.Tariffs) != 2 || again.Tariffs[0].Version != 3 || again.Tariffs[1].Version != 4 {
+		t.Errorf("%+v, %v", again.Tariffs, err)
 	}
 }

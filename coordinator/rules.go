@@ -130,6 +130,9 @@ type Rules struct {
 	WallTouch bool
 	// KeepDays is how many days history is kept by person.
 	KeepDays int
+	// PerHomeFigures keeps sums of use and energy for each home, and shows them to
+	// the manager. Bills made of them may need a meter that the law has approved.
+	PerHomeFigures bool
 }
 
 // DefaultRules are the rules of a house that says nothing. Grace and hold of 10
@@ -165,6 +168,7 @@ func (r *Rules) since() Rules {
 	return Rules{
 		MoreTime: r.MoreTime, MoreTimeWaiting: r.MoreTimeWaiting, WalkUps: r.WalkUps, LongerHold: r.LongerHold,
 		LongerHoldHomes: slices.Clone(r.LongerHoldHomes), DryCallAhead: r.DryCallAhead, OnMyWayAdds: r.OnMyWayAdds, WallTouch: r.WallTouch,
+		PerHomeFigures: r.PerHomeFigures,
 	}
 }
 
@@ -187,12 +191,4 @@ func (r *Rules) CallWithLoadAfter() time.Duration {
 		return r.CallUncollectedAfter
 	}
 	return max(r.Grace, callUncollected)
-}
-
-// Tariff is the price of energy.
-type Tariff struct {
-	// Currency is an ISO 4217 code.
-	Currency string
-	// MicrosPerKWh is the price of a kilowatt-hour in millionths of the currency's unit.
-	MicrosPerKWh int64
 }

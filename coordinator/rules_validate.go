@@ -47,22 +47,6 @@ func (r *Rules) Validate() []Problem {
 	return c.found
 }
 
-// Validate lists what is wrong with the tariff. The zero tariff is none, and right.
-func (t *Tariff) Validate() []Problem {
-	if *t == (Tariff{}) {
-		return nil
-	}
-	var c checks
-	if len(t.Currency) != 3 || strings.Trim(t.Currency, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
-		c.add("currency", fmt.Sprintf("%q is no currency code", t.Currency),
-			`use the three capital letters of ISO 4217, such as "EUR" or "CHF"`)
-	}
-	if t.MicrosPerKWh < 0 {
-		c.add("price_per_kwh", "the price is below zero", `use the price of one kWh, such as "0.32"`)
-	}
-	return c.found
-}
-
 // checks gathers problems.
 type checks struct{ found []Problem }
 

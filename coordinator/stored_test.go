@@ -24,7 +24,8 @@ type filler struct {
 // words are the types that are stored as one of a few words, with their values.
 var words = map[reflect.Type]int{
 	reflect.TypeFor[queue.Need](): 3, reflect.TypeFor[queue.Kind](): 3, reflect.TypeFor[queue.State](): 5, reflect.TypeFor[Audience](): 3,
-	reflect.TypeFor[Manner](): int(Reported), // the first, allowed, is zero
+	reflect.TypeFor[Manner]():    int(Reported), // the first, allowed, is zero
+	reflect.TypeFor[PerPeriod](): int(PerYear), reflect.TypeFor[Rounding](): int(HalfEven),
 }
 
 func (f filler) fill(v reflect.Value) {
@@ -38,6 +39,10 @@ func (f filler) fill(v reflect.Value) {
 	if v.Type() == reflect.TypeFor[time.Time]() {
 		at := noon.Add(time.Duration(rapid.Int64Range(0, 1<<56).Draw(f.rt, "at")))
 		v.Set(reflect.ValueOf(at))
+		return
+	}
+	if v.Type() == reflect.TypeFor[Date]() {
+		v.Set(reflect.ValueOf(DateOf(noon, time.UTC).Add(rapid.IntRange(0, 9999).Draw(f.rt, "date"))))
 		return
 	}
 	switch v.Kind() {
@@ -80,7 +85,7 @@ func TestStoredFormsReadBack(t *testing.T) {
 		reflect.TypeFor[Load](), reflect.TypeFor[Hold](), reflect.TypeFor[Fault](), reflect.TypeFor[queue.Turn](),
 		reflect.TypeFor[machineState](), reflect.TypeFor[supplyState](), reflect.TypeFor[learned](), reflect.TypeFor[roomState](),
 		reflect.TypeFor[Person](), reflect.TypeFor[Home](), reflect.TypeFor[Session](), reflect.TypeFor[Invitation](),
-		reflect.TypeFor[Subscription](), reflect.TypeFor[tariffRow](), reflect.TypeFor[managerRow](),
+		reflect.TypeFor[Subscription](), reflect.TypeFor[TariffVersion](), reflect.TypeFor[managerRow](),
 	} {
 		t.Run(kind.Name(), func(t *testing.T) {
 			rapid.Check(t, func(rt *rapid.T) {

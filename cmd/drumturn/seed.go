@@ -69,7 +69,7 @@ func (a *app) seed(ctx context.Context) error {
 			}
 		}
 	}
-	if people.TariffVersion == 0 && a.file.Tariff.Currency != "" {
+	if len(people.Tariffs) == 0 && a.file.Tariff.Currency != "" {
 		events = append(events, coordinator.SetTariff{Tariff: a.file.Tariff})
 	}
 	if people.Passphrase == "" {

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"strings"
 	"testing"
@@ -146,8 +147,8 @@ func TestSeedOnce(t *testing.T) {
 	if len(first.Invitations) != 2 || first.Invitations["cellar"].Code == first.Invitations["attic"].Code || first.Invitations["attic"].Code == "" {
 		t.Errorf("the codes are %+v", first.Invitations)
 	}
-	if first.TariffVersion != 1 || first.Tariff.MicrosPerKWh != 320_000 || first.Tariff.Currency != "EUR" {
-		t.Errorf("the price is %+v, version %d", first.Tariff, first.TariffVersion)
+	if len(first.Tariffs) != 1 || first.Tariffs[0].Version != 1 || first.Tariffs[0].Tariff.MicrosPerKWh != 320_000 || first.Tariffs[0].Tariff.Currency != "EUR" {
+		t.Errorf("the price is %+v", first.Tariffs)
 	}
 	link, wall := w.app.firstLink, w.app.wallKey
 	token, ok := strings.CutPrefix(link, "/manager/first?token=")
@@ -163,8 +164,8 @@ func TestSeedOnce(t *testing.T) {
 	if again.Invitations["cellar"] != first.Invitations["cellar"] || again.Invitations["attic"] != first.Invitations["attic"] {
 		t.Errorf("the codes changed from %+v to %+v", first.Invitations, again.Invitations)
 	}
-	if again.TariffVersion != 1 || again.Tariff != first.Tariff {
-		t.Errorf("the price changed to %+v, version %d", again.Tariff, again.TariffVersion)
+	if !reflect.DeepEqual(again.Tariffs, first.Tariffs) {
+		t.Errorf("the price changed to %+v", again.Tariffs)
 	}
 	if w.app.firstLink == "" || w.app.firstLink == link || again.FirstToken == first.FirstToken {
 		t.Errorf("nobody has signed in yet, so a new link replaces the old one; it is %q", w.app.firstLink)
