@@ -28,6 +28,9 @@ func (m *learnedMemory) check(at time.Time) error {
 	if m.Endings.N < 0 || m.Levels.Cycles < 0 || m.Profile.Filled < 0 || m.Profile.Filled > profileStep {
 		return fmt.Errorf("%w: a count is out of range", errCheckpoint)
 	}
+	if m.Kept && len(m.Past.Runs) == 0 {
+		return fmt.Errorf("%w: a cycle is kept among no runs", errCheckpoint)
+	}
 	if !(m.Levels.WorkW > 0) {
 		return fmt.Errorf("%w: no threshold", errCheckpoint)
 	}

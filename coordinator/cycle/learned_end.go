@@ -152,7 +152,7 @@ func (l *Learned) cutShort(end time.Time) bool {
 	m := &l.mem
 	p := &m.Phases
 	after := end.Sub(p.StrongUntil)
-	if p.Strong == Heat && after < 2*slotLength+2*m.Meter[1].Usual && p.Heated {
+	if l.cutsHeat(end) {
 		return true
 	}
 	if m.Endings.N < 3 {

@@ -19,8 +19,10 @@ const (
 // were over, and whether and how long ago a strong phase ended that may have been
 // the last, give or take slack.
 type stop struct {
-	Steps        int
-	After        bool
+	Steps int
+	After bool
+	// Hot says that it cut off a heat.
+	Hot          bool
 	Since, Slack time.Duration
 }
 
@@ -41,7 +43,15 @@ func (l *Learned) lulls(w float64) {
 	s.After, s.Since = l.afterStrong(m.WorkAt)
 	s.Since = min(s.Since, saneTime) // without a strong phase since ever
 	s.Slack = max(endingsSlack, s.Since/5) + m.Meter[1].Usual
+	s.Hot = l.cutsHeat(m.WorkAt)
 	m.Lull.Stop = s
+}
+
+// cutsHeat reports whether work that ended at at did so out of a heat, which no
+// programme does.
+func (l *Learned) cutsHeat(at time.Time) bool {
+	p := &l.mem.Phases
+	return p.Heated && p.Strong == Heat && at.Sub(p.StrongUntil) < slotLength+l.mem.Meter[1].Usual
 }
 
 // stops notes that the lull was a pause.
@@ -78,7 +88,9 @@ func (l *Learned) place(s stop) place {
 		p *= min(1, 1.5*float64(alike+1)/float64(n+1))
 	}
 	at := place{Near: p, After: s.After}
-	if l.s.Washer && time.Duration(s.Steps)*profileStep >= cycleLeast {
+	if s.Hot {
+		at.Amid = 1 - p
+	} else if l.s.Washer && time.Duration(s.Steps)*profileStep >= cycleLeast {
 		// How far a dryer is depends on the load, and the first minutes of most
 		// programmes look alike.
 		at.Amid = known * (1 - near) * (1 - m.Past.novelty())

@@ -2,9 +2,13 @@ package cycle
 
 import "time"
 
-// newStarts is how often a machine that is free is started, in a minute: every
-// few hours by day (common practice, no source).
-const newStarts = 0.004
+// newStarts is how often a machine that is free is started, in a minute: every two
+// or three hours by day (common practice, no source).
+const newStarts = 0.006
+
+// sameLoad is how soon after a programme was cut off work is still that of the same
+// load, be it that the programme goes on or that another was chosen for it.
+const sameLoad = 10 * time.Minute
 
 // goesOn reports whether the work that has begun is the last cycle's: the chance
 // that it paused for so long and goes on this minute against that of a new start.
@@ -15,7 +19,14 @@ func (l *Learned) goesOn() bool {
 	}
 	h := l.habit()
 	gap := m.Onset.From.Sub(m.End)
-	return m.Pauses.goesOn(gap, m.Closed, h, m.Rests.favours(m.RestW))*h.power/gap.Minutes() > newStarts
+	if m.Past.Runs[len(m.Past.Runs)-1].Cut && gap <= sameLoad && m.Meter[1].Usual < slowCadence {
+		return true
+	}
+	// Whether that was an end is the question: it does not speak for itself.
+	rests, pauses := m.Rests, m.Pauses
+	rests.forgetEnd(m.ClosedW)
+	pauses.Cycles = max(0, pauses.Cycles-1)
+	return pauses.goesOn(gap, m.Closed, h, rests.favours(m.RestW))*h.power/gap.Minutes() > newStarts
 }
 
 // reopen takes back the end of the last cycle, which goes on.
@@ -24,6 +35,13 @@ func (l *Learned) reopen(now, at time.Time) {
 	m.Past.Runs = m.Past.Runs[:len(m.Past.Runs)-1]
 	m.Kept = false
 	m.Rests.forgetEnd(m.ClosedW)
+	if m.Phases.Strong == Spin && l.s.Washer && !l.s.Dryer {
+		// Should it heat soon, it was the end after all. The stop is not among the pauses.
+		m.Seam = seam{
+			End: m.End, Next: m.Onset.From, EndWh: m.StartWh + m.CycleWh, NextWh: m.Onset.Wh,
+			Strong: m.Phases.Strong, StrongUntil: m.Phases.StrongUntil, At: m.Closed,
+		}
+	}
 	m.Running = true
 	m.End = time.Time{}
 	m.PeakW, m.TopW = max(m.PeakW, m.Onset.PeakW), max(m.TopW, m.Onset.TopW)

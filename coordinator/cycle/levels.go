@@ -112,7 +112,7 @@ func (v *levels) watch(c *histogram, end time.Time, s Settings) bool {
 		return false
 	}
 	v.Usual, v.Off, v.Changed = now, 0, end
-	v.Work, v.Idle = histogram{}, histogram{}
+	v.Work = histogram{}
 	return true
 }
 

@@ -159,10 +159,10 @@ func (p *pauses) goesOn(d time.Duration, at place, h habit, favour float64) floa
 }
 
 // halts is how often a cycle is stopped by hand, for something forgotten, and goes on
-// d later or after more: one in a hundred, half of them within three minutes (a guess,
+// d later or after more: one in a hundred, half of them within two minutes (a guess,
 // no source).
 func halts(d time.Duration) float64 {
-	const often, half = 0.01, 3 * time.Minute
+	const often, half = 0.01, 2 * time.Minute
 	return often * math.Exp2(-float64(d)/float64(half))
 }
 

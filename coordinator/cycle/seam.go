@@ -13,7 +13,7 @@ type seam struct {
 	// Strong and StrongUntil are the last strong phase before it.
 	Strong      Phase
 	StrongUntil time.Time
-	// Pause is the length of the stop, At where it was.
+	// Pause is the length of the stop as it was counted, At where it was.
 	Pause time.Duration
 	At    place
 }
@@ -21,8 +21,9 @@ type seam struct {
 const (
 	// A stop shorter than this is too short to change a load.
 	seamLeast = 45 * time.Second
-	// seamChance is how likely an end must have been.
-	seamChance = 0.8
+	// seamChance is how likely an end must have been: the heat which then tells is
+	// rare after a spin, but where it may be the drying's.
+	seamChance, seamChanceDries = 0.5, 0.8
 	// seamMost is how long after a start a heat begins at the latest.
 	seamMost = 30 * time.Minute
 )
@@ -35,7 +36,11 @@ func (l *Learned) sew(at time.Time, d time.Duration) {
 		return
 	}
 	l.follow()
-	if 1-m.Pauses.goesOn(d, lu.At, l.habit(), 1) < seamChance {
+	least := seamChance
+	if l.s.Dryer {
+		least = seamChanceDries
+	}
+	if 1-m.Pauses.goesOn(d, lu.At, l.habit(), 1) < least {
 		return
 	}
 	m.Seam = seam{
