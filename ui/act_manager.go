@@ -39,16 +39,19 @@ func (s *Server) managerAct(c echo.Context) error {
 	if err == nil {
 		return s.redirect(c, "/manager")
 	}
-	return s.refuseToday(c, err, problem{Form: "machine", Text: machineName(s.lang(c), m) + ": ", Typed: f})
+	return s.refuseToday(c, err, problem{Form: "machine", Typed: f, About: machineName(s.lang(c), m)})
 }
 
-// refuseToday shows the manager's page with a refusal after the problem's text.
+// refuseToday shows the manager's page with a refusal, after what it is about.
 func (s *Server) refuseToday(c echo.Context, err error, p problem) error {
 	status, text, known := refusal(s.lang(c), err)
 	if !known {
 		return err
 	}
-	p.Text += text
+	p.Text = text
+	if p.About != "" {
+		p.Text = s.lang(c).Say("manager.refused", "machine", p.About, "text", text)
+	}
 	return s.showToday(c, status, &p)
 }
 

@@ -1,11 +1,8 @@
 package ui
 
 import (
-	"fmt"
-	"math"
-	"time"
-
 	"drumturn/coordinator/cycle"
+	"drumturn/push/words"
 )
 
 // programmesShown is how many programmes of a machine the manager is shown.
@@ -16,45 +13,35 @@ func learnedLines(k *cycle.Knowledge, sc *scene) []string {
 	if k == nil {
 		return nil
 	}
+	l := sc.tell().lang
 	if k.Cycles == 0 {
-		return []string{"No whole cycle yet; until then its ends are told by a plain rule."}
+		return []string{l.Say("learned.none")}
 	}
-	lines := []string{fmt.Sprintf("%s seen.", countOf(k.Cycles, "whole cycle"))}
+	lines := []string{l.Count("learned.cycles", k.Cycles)}
 	if k.WorkW > 0 {
-		line := fmt.Sprintf("It works from %s", watts(k.WorkW))
-		if k.HeatW > 0 {
-			line += fmt.Sprintf(", heats from %s", watts(k.HeatW))
-		}
-		if k.GlowW > 0 {
-			line += fmt.Sprintf(", and draws %s when it is done", watts(k.GlowW))
-		}
-		lines = append(lines, line+".")
+		lines = append(lines, levelsLine(k, l))
 	}
 	for i, p := range k.Programmes {
 		if i == programmesShown {
-			lines = append(lines, fmt.Sprintf("And %s.", countOf(len(k.Programmes)-i, "rarer programme")))
+			lines = append(lines, l.Count("learned.rarer", len(k.Programmes)-i))
 			break
 		}
-		lines = append(lines, fmt.Sprintf("A programme of %d min and %.2f kWh, run %s.", int(p.Length.Round(time.Minute)/time.Minute), p.Wh/1000, countOf(p.Runs, "time")))
+		lines = append(lines, l.Count("learned.programme", p.Runs, "span", l.Span(p.Length), "energy", l.KWh(p.Wh)))
 	}
 	if !k.Changed.IsZero() {
-		lines = append(lines, fmt.Sprintf("What it draws changed for good, noticed %s.", sc.tell().at(k.Changed)))
+		lines = append(lines, l.Say("learned.changed", "at", sc.tell().at(k.Changed)))
 	}
 	return lines
 }
 
-// watts rounds to what a person reads.
-func watts(w float64) string {
-	if w < 10 {
-		return fmt.Sprintf("%.1f W", w)
+// levelsLine says from where the machine works and heats, and what it draws when done.
+func levelsLine(k *cycle.Knowledge, l *words.Language) string {
+	key := "learned.work"
+	if k.HeatW > 0 {
+		key += "-heat"
 	}
-	return fmt.Sprintf("%.0f W", math.Round(w))
-}
-
-// countOf is a number of things in words.
-func countOf(n int, thing string) string {
-	if n == 1 {
-		return "1 " + thing
+	if k.GlowW > 0 {
+		key += "-glow"
 	}
-	return fmt.Sprintf("%d %ss", n, thing)
+	return l.Say(key, "work", l.Watts(k.WorkW), "heat", l.Watts(k.HeatW), "glow", l.Watts(k.GlowW))
 }

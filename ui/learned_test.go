@@ -28,14 +28,19 @@ func TestLearnedLines(t *testing.T) {
 	}
 	want := []string{
 		"1 whole cycle seen.",
-		"It works from 4.3 W, heats from 1400 W, and draws 1.2 W when it is done.",
-		"A programme of 75 min and 0.81 kWh, run 3 times.",
+		"It works from 4.3 W, heats from 1,400 W, and draws 1.2 W when it is done.",
+		"A programme of 1 h 15 min and 0.81 kWh, run 3 times.",
 		"A programme of 30 min and 0.10 kWh, run 1 time.",
 		"What it draws changed for good, noticed 12:47.",
 	}
 	if got := learnedLines(k, sc); !slices.Equal(got, want) {
 		t.Errorf("got  %q\nwant %q", got, want)
 	}
+	sc.axis.tell.lang = words.Exactly("de")
+	if got := learnedLines(k, sc)[1]; got != "Sie arbeitet ab 4,3 W, heizt ab 1.400 W und zieht 1,2 W, wenn sie fertig ist." {
+		t.Errorf("in German: %q", got)
+	}
+	sc.axis.tell.lang = words.English()
 	k.Programmes = make([]cycle.Programme, 9)
 	if got := learnedLines(k, sc); !slices.Contains(got, "And 3 rarer programmes.") {
 		t.Errorf("of nine programmes: %q", got)

@@ -35,7 +35,7 @@ func longerHolds(sc *scene, people *coordinator.People) longerView {
 	}
 	for _, id := range rules.LongerHoldHomes {
 		if _, known := people.Homes[id]; !known {
-			v.On = append(v.On, homeChoice{id, sc.lang().Say("manager.longer-unjoined")})
+			v.On = append(v.On, homeChoice{id, sc.lang().Say("longer.unjoined")})
 		}
 	}
 	for _, list := range [][]homeChoice{v.On, v.Off} {

@@ -13,6 +13,7 @@ import (
 type firstView struct {
 	Token, Problem string
 	Used           bool
+	Least          int // characters of a passphrase
 }
 
 // firstPage asks for the manager's passphrase.
@@ -21,7 +22,7 @@ func (s *Server) firstPage(c echo.Context) error {
 	if len(token) > 128 {
 		token = ""
 	}
-	return s.render(c, http.StatusOK, "first", firstView{Token: token, Used: s.firstUsed()})
+	return s.render(c, http.StatusOK, "first", firstView{Token: token, Used: s.firstUsed(), Least: minPassphrase})
 }
 
 func (s *Server) firstUsed() bool { return s.o.House.People().Passphrase != "" }
@@ -54,7 +55,7 @@ func (s *Server) first(c echo.Context) error {
 	if !known {
 		return err
 	}
-	return s.render(c, status, "first", firstView{Token: f["token"], Problem: text, Used: s.firstUsed()})
+	return s.render(c, status, "first", firstView{Token: f["token"], Problem: text, Used: s.firstUsed(), Least: minPassphrase})
 }
 
 func (s *Server) setFirst(c echo.Context, tokenHash, passphrase string) error {

@@ -10,7 +10,6 @@ import (
 
 	"drumturn/coordinator"
 	"drumturn/push/words"
-	"drumturn/queue"
 )
 
 // logView is one day of a room's log, newest first.
@@ -40,7 +39,7 @@ func (s *Server) logPage(c echo.Context) error {
 	from := time.Date(day.Year(), day.Month(), day.Day(), 0, 0, 0, 0, zone)
 	next := from.AddDate(0, 0, 1)
 	v := logView{
-		Name: sc.snap.Name, Back: "/manager#rooms", Day: from.Format("Monday 2 January 2006"), Path: "/manager" + roomPath(sc.snap.Room) + "/log",
+		Name: sc.snap.Name, Back: "/manager#rooms", Day: s.lang(c).Date(from), Path: "/manager" + roomPath(sc.snap.Room) + "/log",
 		Before: from.AddDate(0, 0, -1).Format(time.DateOnly),
 	}
 	if next.Before(sc.now) {
@@ -65,7 +64,7 @@ func (s *Server) logPage(c echo.Context) error {
 
 // lineOf is a fact as the manager reads it: homes, never persons.
 func lineOf(f *coordinator.Fact, sc *scene, people *coordinator.People) logLine {
-	l := logLine{At: f.At.In(sc.tell().zone).Format("15:04:05"), What: factWords(f), Home: people.Homes[f.Home].Name}
+	l := logLine{At: f.At.In(sc.tell().zone).Format("15:04:05"), What: factWords(sc.lang(), f), Home: people.Homes[f.Home].Name}
 	if m := sc.snap.Machine(f.Machine); m != nil {
 		l.Machine = machineName(sc.lang(), m)
 	} else {
@@ -75,51 +74,40 @@ func lineOf(f *coordinator.Fact, sc *scene, people *coordinator.People) logLine 
 }
 
 // factWords says what happened.
-func factWords(f *coordinator.Fact) string {
+func factWords(l *words.Language, f *coordinator.Fact) string {
 	if f.Kind == coordinator.FactOvertaken {
-		return "Turn " + callWord(f.By) + " was called before " + callWord(f.Turn) + ": " + overtakingWords[f.Why] + "."
+		return l.Say("log.overtaken", "by", callWord(f.By), "turn", callWord(f.Turn), "why", l.Say("overtaking."+string(f.Why)))
 	}
-	what, known := factSentences[f.Kind]
-	if !known {
-		what = string(f.Kind)
+	what := string(f.Kind)
+	if key := "fact." + what; l.Has(key) {
+		what = l.Say(key)
 	}
 	parts := []string{what}
 	if f.Turn != 0 {
-		parts = append(parts, "turn "+callWord(f.Turn))
+		parts = append(parts, l.Say("log.turn", "word", callWord(f.Turn)))
 	}
 	if f.Note != "" {
-		parts = append(parts, f.Note)
+		parts = append(parts, noteWords(l, f.Note))
 	}
 	if f.Wait > 0 {
-		parts = append(parts, "after "+words.English().Span(f.Wait))
+		parts = append(parts, l.Say("log.waited", "span", l.Span(f.Wait)))
 	}
-	return strings.Join(parts, ", ") + "."
+	return strings.Join(parts, l.Say("list.comma")) + "."
 }
 
-// overtakingWords say why a later turn was called first.
-var overtakingWords = map[queue.Overtaking]string{
-	queue.OverUnfit:    "the machine does not fit what the earlier one asked for",
-	queue.OverReserved: "the machine is for other homes",
-	queue.OverLater:    "the earlier one asked not to be called yet",
-	queue.OverWash:     "the wash that its dryer is for is not over",
-	queue.OverLimit:    "its home has as many loads in the room as it may",
-	queue.OverClosed:   "its load would not be over before closing",
-	queue.OverMissed:   "the earlier one missed a call",
-	queue.OverLetNext:  "the earlier one let the next one go first",
-	queue.OverReturned: "an earlier call of the later one had been taken back",
+// noteWords says what stands behind a fact: one of the room's own notes, or what
+// somebody typed, which is quoted.
+func noteWords(l *words.Language, note string) string {
+	if step, who, ok := strings.Cut(note, ": "); ok && strings.HasPrefix(step, "step ") && l.Has("ladder."+who) {
+		return l.Say("log.step", "n", strings.TrimPrefix(step, "step "), "who", l.Say("ladder."+who))
+	}
+	if key := noteKey(note); l.Has(key) {
+		return l.Say(key)
+	}
+	return l.Say("log.quote", "text", note)
 }
 
-var factSentences = map[coordinator.FactKind]string{
-	coordinator.FactJoined: "Joined the queue", coordinator.FactLeft: "Left the queue", coordinator.FactCalled: "Called",
-	coordinator.FactMissed: "Missed a call", coordinator.FactForgiven: "A missed call counts no more: the machine had been started in time",
-	coordinator.FactTakenBack: "A call was taken back", coordinator.FactPassed: "Put the turn off", coordinator.FactStarted: "Started",
-	coordinator.FactWalkUp: "Started with nobody called", coordinator.FactCycle: "A cycle is over", coordinator.FactClaimed: "Claimed the load",
-	coordinator.FactNotMine: "Said that the start was not theirs", coordinator.FactCollected: "The load was collected",
-	coordinator.FactStillIn: "Said that the load is still inside", coordinator.FactNudged: "The ladder went on", coordinator.FactFault: "A fault was reported",
-	coordinator.FactOut: "Out of service", coordinator.FactBack: "Back in service", coordinator.FactSilent: "The meter is silent",
-	coordinator.FactHeard: "The meter is heard again", coordinator.FactSupply: "Supply interruption", coordinator.FactRules: "House rules changed",
-	coordinator.FactLevels: "The machine's levels changed", coordinator.FactAssumed: "Nobody waits: assumed to be empty",
-	coordinator.FactForgotten: "A load is forgotten", coordinator.FactOvertook: "Started by nobody who was called while somebody waited",
-	coordinator.FactMoreTime: "Asked for more time", coordinator.FactTestRun: "A short test run gave the turn back", coordinator.FactChose: "Chose",
-	coordinator.FactOnWay: "Is on the way", coordinator.FactShared: "A neighbour shares the load", coordinator.FactFetched: "Taken from the table",
+// noteKey is where the catalogue has a note.
+func noteKey(note string) string {
+	return "fact-note." + strings.NewReplacer(" ", "-", "_", "-").Replace(note)
 }

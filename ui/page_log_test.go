@@ -3,12 +3,18 @@ package ui
 import (
 	"context"
 	"errors"
+	"go/ast"
+	"go/token"
 	"net/http"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/coordinator/cycle"
+	"drumturn/push/words"
 	"drumturn/queue"
 )
 
@@ -43,11 +49,83 @@ func TestLogPage(t *testing.T) {
 	}
 }
 
-// TestEveryOvertakingHasWords: no reason is shown as nothing.
-func TestEveryOvertakingHasWords(t *testing.T) {
-	for _, why := range queue.Overtakings() {
-		if overtakingWords[why] == "" {
-			t.Errorf("%s has no words", why)
+// TestEveryFactHasWords: what rooms write down, by the constants and notes of their own code.
+func TestEveryFactHasWords(t *testing.T) {
+	kinds, notes := factsInCode(t)
+	if len(kinds) < 30 || len(notes) < 25 {
+		t.Fatalf("only %d kinds and %d notes found: does this test still read the code?", len(kinds), len(notes))
+	}
+	en := words.English()
+	for _, kind := range kinds {
+		if kind != string(coordinator.FactOvertaken) && !en.Has("fact."+kind) {
+			t.Errorf("the catalogue lacks fact.%s", kind)
+		}
+	}
+	for manner := coordinator.Allowed; manner <= coordinator.Reported; manner++ {
+		notes = append(notes, manner.String())
+	}
+	for need := queue.Wash; need <= queue.WashAndDry; need++ {
+		notes = append(notes, need.String())
+	}
+	for _, end := range []cycle.Kind{cycle.Finished, cycle.StoppedEarly, cycle.Presumed} {
+		notes = append(notes, end.String())
+	}
+	for _, note := range append(notes, string(coordinator.EndReported)) {
+		if !en.Has(noteKey(note)) {
+			t.Errorf("the catalogue lacks %s", noteKey(note))
+		}
+	}
+}
+
+// factsInCode reads the kinds of facts, and the notes that rooms put behind them.
+func factsInCode(t *testing.T) (kinds, notes []string) {
+	t.Helper()
+	source(t, "../coordinator", func(_ *token.FileSet, n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.ValueSpec:
+			for i, value := range n.Values {
+				of, _ := n.Type.(*ast.Ident)
+				switch name := n.Names[i].Name; {
+				case of != nil && of.Name == "FactKind":
+					kinds = append(kinds, literal(value)...)
+				case name == "earlyNote" || regexp.MustCompile("^by[A-Z]").MatchString(name):
+					notes = append(notes, literal(value)...)
+				}
+			}
+		case *ast.KeyValueExpr:
+			if key, ok := n.Key.(*ast.Ident); ok && key.Name == "Note" {
+				notes = append(notes, literal(n.Value)...)
+			}
+		case *ast.AssignStmt:
+			for i, left := range n.Lhs {
+				if name, ok := left.(*ast.Ident); ok && name.Name == "note" && len(n.Lhs) == len(n.Rhs) {
+					notes = append(notes, literal(n.Rhs[i])...)
+				}
+			}
+		}
+		return true
+	})
+	return kinds, slices.DeleteFunc(notes, func(s string) bool { return s == "" })
+}
+
+// TestFactWords: what a line of the log says, in English and in a language that
+// is written from right to left.
+func TestFactWords(t *testing.T) {
+	for _, c := range []struct {
+		fact     coordinator.Fact
+		en, want string
+	}{
+		{coordinator.Fact{Kind: coordinator.FactJoined, Turn: 4, Note: "wash"}, "Joined the queue, turn beacon, to wash.", "انضم إلى الطابور، الدور \u2068" + callWord(4) + "\u2069، للغسل."},
+		{coordinator.Fact{Kind: coordinator.FactCalled, Wait: 95 * time.Minute}, "Called, after 1 h 35 min.", "نودي عليه، بعد 1 س 35 د."},
+		{coordinator.Fact{Kind: coordinator.FactFault, Note: "it leaks"}, "A fault was reported, “it leaks”.", "بلاغ عن عطل، «\u2068it leaks\u2069»."},
+		{coordinator.Fact{Kind: coordinator.FactNudged, Note: "step 2: next"}, "The ladder went on, step 2: the next in the queue.", "تواصلت التذكيرات، الخطوة 2: التالي في الطابور."},
+		{coordinator.Fact{Kind: "of-tomorrow"}, "of-tomorrow.", "of-tomorrow."},
+	} {
+		if got := factWords(words.English(), &c.fact); got != strings.Replace(c.en, "beacon", callWord(4), 1) {
+			t.Errorf("%q, want %q", got, c.en)
+		}
+		if got := factWords(words.Exactly("ar"), &c.fact); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
 		}
 	}
 }

@@ -42,8 +42,8 @@ func tableHands(sc *scene) []handView {
 		}
 		v := sc.tableView(l)
 		out = append(out, handView{
-			Room: sc.snap.Name, Machine: v.Machine, Link: roomPath(sc.snap.Room), What: "A load from it lies on the table since " + v.At + ".",
-			Act: "/manager" + roomPath(sc.snap.Room) + "/table", Do: strconv.FormatUint(uint64(l.Load), 10), Button: "It is gone",
+			Room: sc.snap.Name, Machine: v.Machine, Link: roomPath(sc.snap.Room), What: sc.lang().Say("hand.table", "at", v.At),
+			Act: "/manager" + roomPath(sc.snap.Room) + "/table", Do: strconv.FormatUint(uint64(l.Load), 10), Button: sc.lang().Say("hand.gone"),
 		})
 	}
 	return out

@@ -28,41 +28,43 @@ func faultHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if len(m.Faults) == 0 || m.Status == coordinator.Out {
 		return handView{}, false
 	}
-	last := m.Faults[len(m.Faults)-1]
-	what := "A fault was reported at " + sc.tell().at(last.At) + ": “" + last.Text + "”"
-	return handView{What: what, Do: "take-out", Button: "Take out of service"}, true
+	last, l := m.Faults[len(m.Faults)-1], sc.lang()
+	what := l.Say("hand.fault", "at", sc.tell().at(last.At), "text", last.Text)
+	return handView{What: what, Do: "take-out", Button: l.Say("hand.take-out")}, true
 }
 
 func stoppedHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Load == nil || m.Load.Reason != coordinator.EndStopped || !m.Load.Ready() {
 		return handView{}, false
 	}
-	what := "A cycle stopped early at " + sc.tell().at(m.Load.ReadyAt) +
-		": somebody switched it off, or the machine has a fault. The drum may hold water."
-	return handView{What: what, Do: "take-out", Button: "Take out of service"}, true
+	l := sc.lang()
+	what := l.Say("hand.stopped", "at", sc.tell().at(m.Load.ReadyAt))
+	return handView{What: what, Do: "take-out", Button: l.Say("hand.take-out")}, true
 }
 
 func overdueHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Load == nil || m.Status != coordinator.Overdue || m.Load.Reason == coordinator.EndStopped {
 		return handView{}, false
 	}
-	what := "A load has waited " + sc.lang().Span(sc.now.Sub(m.Load.ReadyAt)) + ", since " + sc.tell().at(m.Load.ReadyAt) + "."
+	l := sc.lang()
+	what := l.Say("hand.overdue", "span", l.Span(sc.now.Sub(m.Load.ReadyAt)), "at", sc.tell().at(m.Load.ReadyAt))
 	if m.Load.Owner == "" {
-		what += " Nobody has said whose it is."
+		what += " " + l.Say("hand.nobody")
 	}
-	return handView{What: what, Do: "on-table", Button: "I put it on the table"}, true
+	return handView{What: what, Do: "on-table", Button: l.Say("do.on-table")}, true
 }
 
 func silentHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Status != coordinator.Unknown {
 		return handView{}, false
 	}
-	what := "The meter has not been heard yet."
+	l := sc.lang()
+	what := l.Say("hand.never-heard")
 	if since := silentSince(m); !since.IsZero() {
-		what = "The meter is silent since " + sc.tell().at(since) + "."
+		what = l.Say("hand.silent", "at", sc.tell().at(since))
 	}
-	what += " Look whether its plug or meter has power and reaches the network."
-	return handView{What: what, Do: "by-hand-on", Button: "Run by hand meanwhile"}, true
+	what += " " + l.Say("hand.look-meter")
+	return handView{What: what, Do: "by-hand-on", Button: l.Say("hand.by-hand")}, true
 }
 
 // forgottenHand is a load that nobody said was collected: for long on the board,
@@ -71,12 +73,12 @@ func forgottenHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if !m.MayHoldLoad {
 		return handView{}, false
 	}
-	what := "A load may still lie inside: nobody said that it was collected."
+	l := sc.lang()
+	what := l.Say("hand.may-hold")
 	if m.Load != nil && m.Load.Forgotten {
-		what = "Forgotten for " + sc.lang().Span(sc.now.Sub(m.Load.ReadyAt)) + ": a load of " + sc.tell().at(m.Load.ReadyAt) +
-			" may still lie inside; nobody said that it was collected."
+		what = l.Say("hand.forgotten", "span", l.Span(sc.now.Sub(m.Load.ReadyAt)), "at", sc.tell().at(m.Load.ReadyAt))
 	}
-	return handView{What: what, Do: "empty", Button: "It is empty"}, true
+	return handView{What: what, Do: "empty", Button: l.Say("do.empty")}, true
 }
 
 // pastHand is a start out of turn, where the house wants to know of it.
@@ -84,24 +86,24 @@ func pastHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Load == nil || m.Load.Past == 0 || sc.snap.Rules.WalkUps != coordinator.Reported {
 		return handView{}, false
 	}
-	return handView{What: "Started at " + sc.tell().at(m.Load.StartedAt) + " although somebody waited for it, by nobody who had been called."}, true
+	return handView{What: sc.lang().Say("hand.past", "at", sc.tell().at(m.Load.StartedAt))}, true
 }
 
 func outHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if m.Status != coordinator.Out {
 		return handView{}, false
 	}
-	what := "Out of service since " + sc.tell().at(m.Since) + "."
+	l := sc.lang()
+	what := l.Say("hand.out", "at", sc.tell().at(m.Since))
 	if m.OutText != "" {
-		what += " “" + m.OutText + "”"
+		what += " " + l.Say("hand.quote", "text", m.OutText)
 	}
-	return handView{What: what, Do: "put-back", Button: "Put back into service"}, true
+	return handView{What: what, Do: "put-back", Button: l.Say("hand.put-back")}, true
 }
 
 func stalledHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if !m.Stalled || m.Status != coordinator.Running {
 		return handView{}, false
 	}
-	what := "Running since " + sc.tell().at(m.Since) + ", far longer than usual. Have a look at it."
-	return handView{What: what}, true
+	return handView{What: sc.lang().Say("hand.stalled", "at", sc.tell().at(m.Since))}, true
 }

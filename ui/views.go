@@ -163,6 +163,7 @@ func (s *Server) page(c echo.Context, name string, data any) ([]byte, error) {
 type problem struct {
 	Form  string
 	Text  string
+	About string // a machine's name, on pages with forms for several
 	Typed form
 }
 

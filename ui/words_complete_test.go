@@ -14,6 +14,7 @@ import (
 
 	"drumturn/coordinator"
 	"drumturn/push/words"
+	"drumturn/queue"
 )
 
 // saying finds what a template says: the function, the key, and the rest of its arguments.
@@ -65,8 +66,8 @@ func TestTemplatesSayWhatThereIs(t *testing.T) {
 	}
 }
 
-// calls lists the calls in a package's files with their literal strings, in order.
-func calls(t *testing.T, dir string, then func(where, function string, literals []string)) {
+// source walks over the syntax of a package's files.
+func source(t *testing.T, dir string, visit func(*token.FileSet, ast.Node) bool) {
 	t.Helper()
 	files, err := filepath.Glob(dir + "/*.go")
 	if err != nil || len(files) == 0 {
@@ -81,26 +82,36 @@ func calls(t *testing.T, dir string, then func(where, function string, literals 
 		if err != nil {
 			t.Fatal(err)
 		}
-		ast.Inspect(file, func(n ast.Node) bool {
-			call, ok := n.(*ast.CallExpr)
-			if !ok {
-				return true
-			}
-			function := ""
-			switch f := call.Fun.(type) {
-			case *ast.Ident:
-				function = f.Name
-			case *ast.SelectorExpr:
-				function = f.Sel.Name
-			}
-			var literals []string
-			for _, arg := range call.Args {
-				literals = append(literals, literal(arg)...)
-			}
-			then(set.Position(call.Pos()).String(), function, literals)
-			return true
-		})
+		ast.Inspect(file, func(n ast.Node) bool { return visit(set, n) })
 	}
+}
+
+// calls lists the calls in a package's files with their literal strings, in order.
+func calls(t *testing.T, dir string, then func(where, function string, literals []string)) {
+	t.Helper()
+	source(t, dir, func(set *token.FileSet, n ast.Node) bool {
+		call, ok := n.(*ast.CallExpr)
+		if !ok {
+			return true
+		}
+		var literals []string
+		for _, arg := range call.Args {
+			literals = append(literals, literal(arg)...)
+		}
+		then(set.Position(call.Pos()).String(), called(call), literals)
+		return true
+	})
+}
+
+// called is the name of the function that is called, without its package.
+func called(call *ast.CallExpr) string {
+	switch f := call.Fun.(type) {
+	case *ast.Ident:
+		return f.Name
+	case *ast.SelectorExpr:
+		return f.Sel.Name
+	}
+	return ""
 }
 
 // literal is an argument's text, when it is one; pieces that are added are one text.
@@ -149,6 +160,9 @@ func TestKeysMadeOfParts(t *testing.T) {
 	}
 	for _, hours := range muteChoices {
 		keys = append(keys, "mute."+hours)
+	}
+	for _, why := range queue.Overtakings() {
+		keys = append(keys, "overtaking."+string(why))
 	}
 	for status := coordinator.Free; status <= coordinator.Out; status++ {
 		keys = append(keys, "status."+status.String())

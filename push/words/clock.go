@@ -27,6 +27,11 @@ func (l *Language) Day(t time.Time) string {
 	return l.Say("clock.full", "day", l.weekday("long", t), "d", t.Day(), "month", l.month("long", t))
 }
 
+// Date is Day with the year.
+func (l *Language) Date(t time.Time) string {
+	return l.Say("clock.dated", "day", l.weekday("long", t), "d", t.Day(), "month", l.month("long", t), "year", t.Year())
+}
+
 func (l *Language) weekday(length string, t time.Time) string {
 	return l.Say("day-" + length + "." + strings.ToLower(t.Weekday().String()[:3]))
 }

@@ -20,3 +20,20 @@ func westernDigits(tag language.Tag) language.Tag {
 func (l *Language) Number(v float64, digits int) string {
 	return l.numbers.Sprint(number.Decimal(v, number.MaxFractionDigits(digits)))
 }
+
+// Fixed is Number with just as many digits behind the decimal mark: "0.80".
+func (l *Language) Fixed(v float64, digits int) string {
+	return l.numbers.Sprint(number.Decimal(v, number.Scale(digits)))
+}
+
+// Watts says a power: what is small with a digit behind the decimal mark.
+func (l *Language) Watts(w float64) string {
+	digits := 0
+	if w < 10 {
+		digits = 1
+	}
+	return l.Say("unit.w", "v", l.Fixed(w, digits))
+}
+
+// KWh says an energy of so many Wh, in kWh.
+func (l *Language) KWh(wh float64) string { return l.Say("unit.kwh", "v", l.Fixed(wh/1000, 2)) }

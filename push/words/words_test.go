@@ -104,6 +104,11 @@ func TestClock(t *testing.T) {
 			t.Errorf("%s: %q, want %q", c.code, got, c.want)
 		}
 	}
+	for code, want := range map[string]string{"en": "Tuesday 17 March 2026", "de": "Dienstag, 17. März 2026", "es": "martes 17 de marzo de 2026", "fr": "mardi 17 mars 2026"} {
+		if got := Exactly(code).Date(now); got != want {
+			t.Errorf("%s: %q, want %q", code, got, want)
+		}
+	}
 	for code, want := range map[string]string{"en": "Tuesday 17 March", "de": "Dienstag, 17. März", "es": "martes 17 de marzo"} {
 		if got := Exactly(code).Day(now); got != want {
 			t.Errorf("%s: %q, want %q", code, got, want)
@@ -177,6 +182,18 @@ func TestNumber(t *testing.T) {
 	} {
 		if got := Exactly(c.code).Number(c.v, c.digits); got != c.want {
 			t.Errorf("%s %v: %q, want %q", c.code, c.v, got, c.want)
+		}
+	}
+}
+
+// TestPowerAndEnergy: as many digits as a person reads, marks by CLDR.
+func TestPowerAndEnergy(t *testing.T) {
+	for _, c := range []struct{ code, got, want string }{
+		{"en", English().Watts(1.25), "1.2 W"}, {"en", English().Watts(2150.4), "2,150 W"}, {"de", Exactly("de").Watts(4), "4,0 W"},
+		{"en", English().KWh(800), "0.80 kWh"}, {"fr", Exactly("fr").KWh(812), "0,81 kWh"}, {"es", Exactly("es").KWh(12340), "12,34 kWh"},
+	} {
+		if c.got != c.want {
+			t.Errorf("%s: %q, want %q", c.code, c.got, c.want)
 		}
 	}
 }
