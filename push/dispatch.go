@@ -44,6 +44,7 @@ type dispatch struct {
 	threads map[string]*job // the newest in hand of each thread and addressee
 	lanes   lanes
 	results chan outcome
+	senders senders
 	recorder
 	// look: the outbox may hold what is not in hand. looked is the now of the
 	// last look, and looks counts them.
@@ -60,6 +61,7 @@ func newDispatch(w *Worker, sending context.Context) *dispatch {
 		jobs: map[string]*job{}, threads: map[string]*job{},
 		lanes:    lanes{most: w.Parallel, mostPerHost: w.PerHost, byHost: map[string]*lane{}},
 		results:  make(chan outcome, w.Parallel),
+		senders:  senders{tasks: make(chan sendable)},
 		recorder: recorder{recorded: make(chan error, 1)},
 	}
 }
@@ -189,6 +191,8 @@ func (d *dispatch) wait(ctx context.Context) {
 		d.look = true
 	case <-reached:
 		d.look, d.retry = true, true
+	case <-d.gathered():
+		d.waited = true
 	case err := <-d.recorded:
 		d.noteRecord(ctx, err)
 	case o := <-d.results:

@@ -75,6 +75,16 @@ func (l *lanes) next(now time.Time) *task {
 	return nil
 }
 
+// waiting reports whether a message waits for its turn.
+func (l *lanes) waiting() bool {
+	for _, ln := range l.order {
+		if len(ln.queue) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
 func (l *lanes) done(t *task) {
 	l.active--
 	l.of(t.device).active--

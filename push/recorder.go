@@ -3,6 +3,7 @@ package push
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"drumturn/coordinator"
 )
@@ -19,7 +20,15 @@ type recorder struct {
 	recorded            chan error
 	// retry: after a failure, it is time to try again.
 	retry bool
+	// gather runs out when what is dirty has waited long enough for more (nil while
+	// nothing waits), and waited says that it has.
+	gather *time.Timer
+	waited bool
 }
+
+// gatherFor is how long an outcome waits for others to share its record with,
+// while there is more to send.
+const gatherFor = 10 * time.Millisecond
 
 // soil marks j as to be recorded.
 func (d *dispatch) soil(j *job) {
@@ -29,10 +38,11 @@ func (d *dispatch) soil(j *job) {
 	}
 }
 
-// write begins a record unless one is under way. When it fails the rows stay in
-// hand, so that nothing is sent twice.
+// write begins a record unless one is under way, or more outcomes are about to
+// come that can share it. When it fails the rows stay in hand, so that nothing
+// is sent twice.
 func (d *dispatch) write(ctx context.Context) {
-	if d.writing != nil || len(d.dirty) == 0 || d.troubled && !d.retry {
+	if d.writing != nil || len(d.dirty) == 0 || d.troubled && !d.retry || d.gathers() {
 		return
 	}
 	d.retry = false
@@ -43,8 +53,33 @@ func (d *dispatch) write(ctx context.Context) {
 	}()
 }
 
+// gathers reports whether a record had better wait: messages are waiting to be
+// sent, there is room for their outcomes, and the first that waits to be
+// recorded has not waited for long.
+func (d *dispatch) gathers() bool {
+	if !d.lanes.waiting() || d.unrecorded >= d.w.Unrecorded/2 || d.troubled || d.waited {
+		return false
+	}
+	if d.gather == nil {
+		d.gather = time.NewTimer(gatherFor)
+	}
+	return true
+}
+
+// gathered is when it runs out; a nil channel means never.
+func (r *recorder) gathered() <-chan time.Time {
+	if r.gather == nil {
+		return nil
+	}
+	return r.gather.C
+}
+
 // batch takes the rows to record.
 func (d *dispatch) batch() []coordinator.Delivery {
+	if d.gather != nil {
+		d.gather.Stop()
+	}
+	d.gather, d.waited = nil, false
 	d.writing, d.dirty = d.dirty, nil
 	rows := make([]coordinator.Delivery, len(d.writing))
 	for i, j := range d.writing {

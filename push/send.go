@@ -17,7 +17,40 @@ type outcome struct {
 	cancelled bool
 }
 
-// start sends what may be sent now, each in a goroutine of its own. While the
+// senders are the goroutines that send. They are kept: a new one for each message
+// would grow its stack anew.
+type senders struct {
+	tasks chan sendable
+	count int
+}
+
+// sendable is a task with its message.
+type sendable struct {
+	*task
+	Message
+}
+
+// give hands a message to a sender that is free, or to a new one.
+func (d *dispatch) give(t sendable) {
+	select {
+	case d.senders.tasks <- t:
+		return
+	default:
+	}
+	if d.senders.count >= d.w.Parallel {
+		d.senders.tasks <- t // one is about to be free: no more are under way than there are senders
+		return
+	}
+	d.senders.count++
+	go func() {
+		d.send(t.task, t.Message)
+		for t := range d.senders.tasks {
+			d.send(t.task, t.Message)
+		}
+	}()
+}
+
+// start sends what may be sent now, each beside the others. While the
 // outbox cannot be written, or is behind with it, it starts nothing, so that
 // little has to be repeated.
 func (d *dispatch) start() {
@@ -33,7 +66,7 @@ func (d *dispatch) start() {
 			continue
 		}
 		d.unrecorded++
-		go d.send(t, d.message(t, now))
+		d.give(sendable{t, d.message(t, now)})
 	}
 }
 
@@ -90,7 +123,7 @@ func (d *dispatch) message(t *task, now time.Time) Message {
 	}
 }
 
-// send runs in its own goroutine. It always delivers one outcome.
+// send runs in a sender's goroutine. It always delivers one outcome.
 func (d *dispatch) send(t *task, m Message) {
 	ctx, cancel := context.WithTimeout(d.sending, timeoutFor(t.device))
 	defer cancel()

@@ -111,6 +111,7 @@ func (w *Worker) Run(ctx context.Context) error {
 	sending, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
 	d := newDispatch(w, sending)
+	defer close(d.senders.tasks)
 	for ctx.Err() == nil {
 		d.take(ctx)
 		d.start()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -35,10 +36,51 @@ func TestStalledServiceDelaysNobodyElse(t *testing.T) {
 		if slow := len(h.post.to("slow")); slow != 1 {
 			t.Errorf("%d sends under way at a service that has not answered yet, want 1", slow)
 		}
+		time.Sleep(gatherFor) // for others to share its record with
+		synctest.Wait()
 		if row := h.box.row(other); row.State != coordinator.Done {
 			t.Errorf("its row: %+v", row)
 		}
 	})
+}
+
+// TestOutcomesShareRecords: while there is more to send, what has come waits for
+// half of what may be unrecorded, and for no longer than gatherFor; the last is
+// recorded at once.
+func TestOutcomesShareRecords(t *testing.T) {
+	for _, c := range []struct {
+		name        string
+		notices     int
+		answersIn   time.Duration
+		most, least int // records
+	}{
+		{"many, quick", 960, time.Microsecond, 60, 30},
+		{"many, slow", 40, 4 * time.Millisecond, 10, 4},
+		{"each longer than an outcome waits", 12, 30 * time.Millisecond, 12, 3},
+		{"one", 1, time.Millisecond, 1, 1},
+	} {
+		bubble(t, one(), func(t *testing.T, h *house) {
+			var counted atomic.Int64
+			h.box.onWrite = func() error { counted.Add(1); return nil }
+			for i := range c.notices {
+				h.box.put(called(i+1, time.Now()))
+			}
+			h.post.answer = func(context.Context, Message, int) Result {
+				time.Sleep(c.answersIn)
+				return Result{Status: 201}
+			}
+			defer h.start(t)()
+			time.Sleep(lookAgain / 2)
+			synctest.Wait()
+			records := int(counted.Load())
+			if records < c.least || records > c.most || len(h.post.to("")) != c.notices {
+				t.Errorf("%s: %d records of %d sends, want %d to %d", c.name, records, len(h.post.to("")), c.least, c.most)
+			}
+			if n := h.Health().Sent; n != c.notices {
+				t.Errorf("%s: %d sent", c.name, n)
+			}
+		})
+	}
 }
 
 func TestSendsUnderWayAreBounded(t *testing.T) {

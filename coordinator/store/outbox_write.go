@@ -1,9 +1,11 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 
 	"go.etcd.io/bbolt"
 
@@ -151,33 +153,47 @@ func newerThan(n, old *coordinator.Notice) bool {
 
 // replaceDelivery writes d over old (nil: there was none) and keeps the lists right.
 func replaceDelivery(tx *bbolt.Tx, old, d *coordinator.Delivery) error {
-	if old != nil {
-		if err := unlist(tx, outdated(old)); err != nil {
-			return err
-		}
-	}
-	entries := lastingEntries(d)
-	if d.State == coordinator.Pending {
-		entries = append(entries, pendingEntries(d)...)
-	}
-	if err := list(tx, entries); err != nil {
-		return err
-	}
 	data, err := json.Marshal(d)
 	if err != nil {
+		return err
+	}
+	return putDelivery(tx, old, d, data)
+}
+
+// putDelivery is replaceDelivery with what d encodes to. It touches only the
+// lists in which something changes: each one costs the pages that lead to it.
+func putDelivery(tx *bbolt.Tx, old, d *coordinator.Delivery, data []byte) error {
+	var before []entry
+	if old != nil {
+		before = entriesOf(old)
+	}
+	after := entriesOf(d)
+	if err := unlist(tx, without(before, after)); err != nil {
+		return err
+	}
+	if err := list(tx, without(after, before)); err != nil {
 		return err
 	}
 	return tx.Bucket(bucketOutbox).Put([]byte(d.Key), data)
 }
 
-// outdated are the lists that old is in, and what takes its place may not be.
-func outdated(old *coordinator.Delivery) []entry {
-	var out []entry
-	if old.State == coordinator.Pending {
-		out = pendingEntries(old)
+// entriesOf are all lists that hold a row.
+func entriesOf(d *coordinator.Delivery) []entry {
+	entries := lastingEntries(d)
+	if d.State == coordinator.Pending {
+		entries = append(entries, pendingEntries(d)...)
 	}
-	if len(old.Told) > 0 {
-		out = append(out, personEntries(old)...)
+	return entries
+}
+
+// without are the entries that are not among others; there are a handful of each.
+func without(entries, others []entry) []entry {
+	var out []entry
+	for _, e := range entries {
+		same := func(o entry) bool { return bytes.Equal(e.bucket, o.bucket) && bytes.Equal(e.key, o.key) }
+		if !slices.ContainsFunc(others, same) {
+			out = append(out, e)
+		}
 	}
 	return out
 }
@@ -186,37 +202,80 @@ func outdated(old *coordinator.Delivery) []entry {
 // row that is not there (any more) is made as it is given. See submit for a
 // context that ends meanwhile.
 func (f *File) RecordDeliveries(ctx context.Context, rows ...coordinator.Delivery) error {
+	var records []outboxRecord
 	for i := range rows {
-		d := &rows[i]
-		if err := wellFormed("notice", d.Notice.Subject.String(), d.Key); err != nil {
+		r, err := newRecord(&rows[i])
+		if err != nil {
 			return err
 		}
-		if d.Key == "" {
-			return fmt.Errorf("an outbox row without a key cannot be stored")
-		}
-		if _, err := encodeDelivery(d); err != nil {
-			return err
-		}
+		records = append(records, r)
 	}
 	if len(rows) == 0 {
 		return ctx.Err()
 	}
-	return f.submit(ctx, nil, func(tx *bbolt.Tx) error {
-		for i := range rows {
-			if err := recordDelivery(tx, rows[i]); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	check := func(tx *bbolt.Tx) error { return eachRecord(tx, records, (*outboxRecord).check) }
+	return f.submit(ctx, check, func(tx *bbolt.Tx) error { return eachRecord(tx, records, (*outboxRecord).write) })
 }
 
-func recordDelivery(tx *bbolt.Tx, d coordinator.Delivery) error {
-	old, err := readDelivery(tx, []byte(d.Key))
+// outboxRecord is a row to record, with what it encodes to.
+// Rows come by the hundred, so each is encoded once where that is possible.
+type outboxRecord struct {
+	*coordinator.Delivery
+	data []byte
+}
+
+func newRecord(d *coordinator.Delivery) (outboxRecord, error) {
+	if err := wellFormed("notice", d.Notice.Subject.String(), d.Key); err != nil {
+		return outboxRecord{}, err
+	}
+	if d.Key == "" {
+		return outboxRecord{}, fmt.Errorf("an outbox row without a key cannot be stored")
+	}
+	data, err := json.Marshal(d)
+	if err != nil {
+		return outboxRecord{}, fmt.Errorf("outbox row %q: %w", d.Key, err)
+	}
+	return outboxRecord{Delivery: d, data: data}, nil
+}
+
+func eachRecord(tx *bbolt.Tx, records []outboxRecord, do func(*outboxRecord, *bbolt.Tx) error) error {
+	for i := range records {
+		if err := do(&records[i], tx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// check refuses a row that would not be read back. The notice of one that is
+// stored already has been.
+func (r *outboxRecord) check(tx *bbolt.Tx) error {
+	if tx.Bucket(bucketOutbox).Get([]byte(r.Key)) != nil {
+		return nil
+	}
+	_, err := encodeDelivery(r.Delivery)
+	return err
+}
+
+// write puts what becomes of the row in its place.
+func (r *outboxRecord) write(tx *bbolt.Tx) error {
+	old, err := readDelivery(tx, []byte(r.Key))
 	if err != nil {
 		return err
 	}
-	return replaceDelivery(tx, old, merged(old, d))
+	d := merged(old, *r.Delivery)
+	if old == nil || old.State != coordinator.Withdrawn && sameNotice(d, r.Delivery) {
+		return putDelivery(tx, old, d, r.data)
+	}
+	return replaceDelivery(tx, old, d)
+}
+
+// sameNotice reports whether what is not the recorder's to say is as it says.
+func sameNotice(stored, said *coordinator.Delivery) bool {
+	if stored.Newer != said.Newer && (stored.Newer == nil || said.Newer == nil || *stored.Newer != *said.Newer) {
+		return false
+	}
+	return stored.Notice == said.Notice
 }
 
 // merged is what becomes of a stored row when d is recorded.
