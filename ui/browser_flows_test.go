@@ -34,11 +34,11 @@ type flow struct {
 }
 
 var flows = []flow{
-	{"scan the wall's code, see the room", "", "/r/cellar", nil, 0, nil, "Join with the code"},
-	{"join by the wall's code, wait for a washer", "", "/r/cellar/join?code=tidewater",
-		[]step{typed("input[name=home]", "12"), tap(button("Join")), tap(button("Join the queue"))}, 2, coordinator.Join{}, "in the queue for a washer"},
-	{"known here: wait for a washer", "zed", "/r/attic", []step{tap(button("Join the queue"))}, 1, coordinator.Join{}, "in the queue for a washer"},
-	{"dry after this, when joining", "zed", "/r/attic", []step{tap("input[name=dry-after]"), tap(button("Join the queue"))}, 2, coordinator.Join{}, "in the queue for a washer"},
+	{"scan the wall's code, see the room", "", "/r/cellar?code=tidewater", nil, 0, nil, "done 14:21, between 14:15 and 14:33"},
+	{"join by the wall's code, wait for a washer", "", "/r/cellar?code=tidewater",
+		[]step{typed("input[name=home]", "12"), tap(button("Join")), tap(button("Wash"))}, 2, coordinator.Join{}, "in the queue for a washer"},
+	{"known here: wait for a washer", "zed", "/r/attic", []step{tap(button("Wash"))}, 1, coordinator.Join{}, "in the queue for a washer"},
+	{"dry after this, when joining", "zed", "/r/attic", []step{tap("input[name=dry-after]"), tap(button("Wash"))}, 2, coordinator.Join{}, "in the queue for a washer"},
 	{"dry after this, while it washes", "ann", "/r/cellar", []step{tap(button("Dry after this"))}, 1, coordinator.DryAfter{}, "A dryer is booked"},
 	{"called: on my way", "cat", "/r/cellar", []step{tap(button("I am on my way"))}, 1, coordinator.OnMyWay{}, "somebody is on the way"},
 	{"called: let the next one go first", "cat", "/r/cellar", []step{tap(button("Let the next one go first"))}, 1, coordinator.LetNext{}, "The next one goes first"},
@@ -116,7 +116,7 @@ func TestFlows(t *testing.T) {
 func (b *browser) tap(t *testing.T, at string) {
 	t.Helper()
 	if words, ok := strings.CutPrefix(at, "words:"); ok {
-		mark := fmt.Sprintf(`(() => { const found = [...document.querySelectorAll('button')].find((e) => e.innerText.trim() === %q && e.checkVisibility());
+		mark := fmt.Sprintf(`(() => { const found = [...document.querySelectorAll('button')].find((e) => e.innerText.trim().split('\n')[0] === %q && e.checkVisibility());
 			document.querySelectorAll('[data-tap]').forEach((e) => e.removeAttribute('data-tap')); found?.setAttribute('data-tap', ''); return !!found; })()`, words)
 		b.until(t, mark)
 		at = "[data-tap]"
@@ -143,7 +143,7 @@ func TestNotificationsAreAskedForWhenTheyHelp(t *testing.T) {
 	if b.value(t, asks) != "false" {
 		t.Error("asked for before joining the queue")
 	}
-	b.tap(t, button("Join the queue"))
+	b.tap(t, button("Wash"))
 	b.do(t, chromedp.WaitVisible("[data-push-ask]"))
 	if got := b.value(t, "document.querySelector('[data-push-ask]').innerText"); !strings.Contains(got, "When it is your turn") {
 		t.Errorf("asked without a reason: %q", got)

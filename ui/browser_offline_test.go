@@ -69,7 +69,7 @@ func TestTheLastBoardIsShownOffline(t *testing.T) {
 	b.offline(t, true)
 	stop() // The browser's emulation lets a worker's own requests through.
 	b.do(t, chromedp.Navigate(address+"/r/cellar"), chromedp.WaitVisible("#lost"))
-	b.until(t, "/Not connected since .+ ago/.test(document.querySelector('#lost').innerText)")
+	b.until(t, "/Not connected since .+ [(].+[)]/.test(document.querySelector('#lost').innerText)")
 	b.until(t, "document.querySelector('#board').innerText.includes('since 13:46')")
 	b.do(t, chromedp.Navigate(address+"/me"), chromedp.WaitVisible("#last-board .row"))
 	for _, want := range []string{"No connection", "Nothing was sent", "Laundry room, cellar", "Washer 1"} {

@@ -39,11 +39,15 @@ func (b *browser) show(t *testing.T, address string, s specimen.State, scheme st
 		b.cookie(t, address, name, specimen.Secret(id))
 	}
 	b.do(t, chromedp.Navigate(address+s.Path), chromedp.WaitVisible("main"))
+	if s.Press != "" {
+		b.do(t, chromedp.Evaluate[chromedp.Void]("window.before = true; undefined"), chromedp.Click(s.Press))
+		b.until(t, "!window.before && document.querySelector('main') !== null && document.readyState === 'complete'")
+	}
 }
 
 // otherSizes are states that are looked at on another screen as well: a small
 // old tablet on the wall, a desk.
-var otherSizes = map[string][2]int64{"wall": {1024, 600}, "wall-touch-home": {1024, 600}, "room-waiting": {1280, 900}, "manager": {1280, 900}}
+var otherSizes = map[string][2]int64{"wall": {1024, 600}, "wall-on-way": {1024, 600}, "wall-touch": {1024, 600}, "wall-touch-home": {1024, 600}, "wall-touch-word": {1024, 600}, "room-waiting": {1280, 900}, "manager": {1280, 900}}
 
 // TestScreenshots makes the set of pictures, phone and wall, light and dark,
 // when DRUMTURN_SHOTS names a folder, and the README's when

@@ -194,9 +194,9 @@ func TestAResidentsFirstMinutes(t *testing.T) {
 		t.Errorf("the page is %s px wide on a phone of 390", got)
 	}
 
-	b.do(t, chromedp.Navigate(address+"/r/cellar/join?code=tidewater"), chromedp.WaitVisible("input[name=home]"),
-		chromedp.SendKeys("input[name=home]", "12"), chromedp.Click("form.stack button"), chromedp.WaitVisible("#take"))
-	b.do(t, chromedp.Click("#take form button.main"), chromedp.WaitVisible("#mine .card"))
+	b.do(t, chromedp.Navigate(address+"/r/cellar?code=tidewater"), chromedp.WaitVisible("input[name=home]"),
+		chromedp.SendKeys("input[name=home]", "12"), chromedp.Click("#take form.stack button"), chromedp.WaitVisible(".wants"))
+	b.do(t, chromedp.Click("#take .wants button"), chromedp.WaitVisible("#mine .card"))
 	if got := b.value(t, "document.querySelector('#mine').innerText"); !strings.Contains(got, "about 15:07") {
 		t.Errorf("my turn says %q", got)
 	}
@@ -243,7 +243,7 @@ func TestTheCodeOnTheWallCanBeRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := address + "/r/cellar/join?code=tidewater"; got != want {
+	if want := address + "/r/cellar?code=tidewater"; got != want {
 		t.Errorf("it reads %s, want %s", got, want)
 	}
 }
@@ -264,9 +264,9 @@ func TestWithoutScripts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b.do(t, chromedp.Navigate(address+"/r/cellar/join?code=tidewater"), chromedp.WaitVisible("input[name=home]"),
-		chromedp.SendKeys("input[name=home]", "12"), chromedp.Click("form.stack button"), chromedp.WaitVisible("#take"),
-		chromedp.Click("#take form button.main"), chromedp.WaitVisible("#mine .card"),
+	b.do(t, chromedp.Navigate(address+"/r/cellar?code=tidewater"), chromedp.WaitVisible("input[name=home]"),
+		chromedp.SendKeys("input[name=home]", "12"), chromedp.Click("#take form.stack button"), chromedp.WaitVisible(".wants"),
+		chromedp.Click("#take .wants button"), chromedp.WaitVisible("#mine .card"),
 		chromedp.Click("#mine .acts > form:last-child button"), chromedp.WaitVisible(".thanks"))
 	text, err := chromedp.Run(b.ctx, chromedp.Text(".thanks"))
 	if err != nil || text != "You left the queue." {

@@ -120,8 +120,8 @@ func TestWithoutAPhone(t *testing.T) {
 	h := touchRoom()
 	b := openWall(t, h, "")
 	b.do(t, chromedp.Evaluate[chromedp.Void]("undefined"), chromedp.Click(".wall-touch a"), chromedp.WaitVisible("input[name=home]"),
-		chromedp.SendKeys("input[name=home]", "12"), chromedp.Click("form button.main"), chromedp.WaitVisible(".acts button"),
-		chromedp.Click(".acts button"), chromedp.WaitVisible(".touch-word"))
+		chromedp.SendKeys("input[name=home]", "12"), chromedp.Click("form button.main"), chromedp.WaitVisible(".wants button"),
+		chromedp.Click(".wants button"), chromedp.WaitVisible(".touch-word"))
 	if got := b.value(t, "document.querySelector('.touch-word strong').innerText"); got != callWord(23) {
 		t.Errorf("the word is %q", got)
 	}

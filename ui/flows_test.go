@@ -47,8 +47,8 @@ func (p *plain) press(t *testing.T, words string, values map[string]string) {
 	t.Helper()
 	for _, f := range all(parsePage(t, p.page), "form") {
 		for _, b := range all(f, "button") {
-			if textOf(b) == words {
-				p.send(t, f, values)
+			if text := textOf(b); text == words || strings.HasPrefix(text, words+" ") {
+				p.send(t, f, b, values)
 				return
 			}
 		}
@@ -56,13 +56,16 @@ func (p *plain) press(t *testing.T, words string, values map[string]string) {
 	t.Fatalf("%s has no button %q", p.at, words)
 }
 
-func (p *plain) send(t *testing.T, f *html.Node, values map[string]string) {
+func (p *plain) send(t *testing.T, f, button *html.Node, values map[string]string) {
 	t.Helper()
 	to, err := p.at.Parse(attr(f, "action"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	body := url.Values{}
+	if name := attr(button, "name"); name != "" {
+		body.Set(name, attr(button, "value"))
+	}
 	for _, in := range all(f, "input", "select") {
 		name, kind := attr(in, "name"), attr(in, "type")
 		switch {

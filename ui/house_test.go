@@ -161,7 +161,13 @@ func stepFake(p *coordinator.People, ev coordinator.PeopleEvent) error {
 			return coordinator.Refuse(coordinator.NotAllowed, "code", "This is not the code on the wall.")
 		}
 		home := coordinator.HomeIDFor(ev.HomeName)
-		p.Homes[home] = coordinator.Home{ID: home, Name: ev.HomeName, Code: ev.NewHomeCode}
+		if known, ok := p.HomeByCode(ev.HomeCode); ok && !ev.Open {
+			home = known.ID
+		} else if !ev.Open {
+			return coordinator.Refuse(coordinator.NotAllowed, "join.home-code", "No home has that code.")
+		} else {
+			p.Homes[home] = coordinator.Home{ID: home, Name: ev.HomeName, Code: ev.NewHomeCode}
+		}
 		p.Persons[ev.NewID] = coordinator.Person{ID: ev.NewID, Home: home, Name: ev.Name, Lang: ev.Lang}
 		p.Sessions[ev.SessionHash] = coordinator.Session{Hash: ev.SessionHash, Person: ev.NewID, Expires: ev.Expires}
 	case coordinator.SetPassphrase:

@@ -81,11 +81,7 @@ type codePerson struct{ ID, Name string }
 
 // codePage asks for the code; a scanned one is there already.
 func (s *Server) codePage(c echo.Context) error {
-	code := c.QueryParam("code")
-	if len(code) > 64 {
-		code = ""
-	}
-	return s.showCode(c, http.StatusOK, codeView{Code: code})
+	return s.showCode(c, http.StatusOK, codeView{Code: scannedCode(c)})
 }
 
 // showCode completes and renders the page.

@@ -13,6 +13,7 @@ import (
 type joinView struct {
 	Name, Link string
 	Open       bool // residents name their home themselves
+	Scanned    bool // the code came along with the address: there is nothing to type
 	Typed      form
 	Problem    string
 }
@@ -26,11 +27,16 @@ func (s *Server) joinPage(c echo.Context) error {
 	if s.visitor(c) != nil {
 		return s.redirect(c, roomPath(sc.snap.Room))
 	}
+	return s.render(c, http.StatusOK, "join", joinForm(sc, form{"code": scannedCode(c)}, ""))
+}
+
+// scannedCode is the code that an address brings along; empty for none.
+func scannedCode(c echo.Context) string {
 	code := c.QueryParam("code")
 	if len(code) > 64 {
-		code = ""
+		return ""
 	}
-	return s.render(c, http.StatusOK, "join", joinForm(sc, form{"code": code}, ""))
+	return code
 }
 
 func joinForm(sc *scene, typed form, problem string) joinView {

@@ -1,6 +1,7 @@
 package ui
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
@@ -19,9 +20,12 @@ type roomView struct {
 	Board, Mine htmlText
 	Resident    bool
 	HasTurn     bool
-	Take        takeView
-	Thanks      string
-	PushAsk     bool
+	// Free: nothing here is the visitor's yet, so the way to a turn comes first.
+	Free    bool
+	Join    *joinView // the form to join, for who scanned the code on the wall
+	Take    takeView
+	Thanks  string
+	PushAsk bool
 }
 
 // takeView is the form that joins the queue.
@@ -37,7 +41,6 @@ type takeView struct {
 
 type needChoice struct {
 	Value, Title, When string
-	Checked            bool
 }
 
 // thanks is the sentence that a redirect asked for; empty for none.
@@ -110,9 +113,14 @@ func (s *Server) viewRoom(c echo.Context, sc *scene, p *problem) roomView {
 	}
 	v.Take = takeForm(sc)
 	var mineProblem *problem
+	v.Free = own == nil
+	if code := scannedCode(c); who == nil && code != "" {
+		join := joinForm(sc, form{"code": code}, "")
+		join.Scanned = true
+		v.Join = &join
+	}
 	if p != nil && p.Form == "take" {
 		v.Take.Problem = p
-		v.Take.restore(p.Typed)
 	} else {
 		mineProblem = p
 	}
@@ -125,8 +133,8 @@ func (s *Server) viewRoom(c echo.Context, sc *scene, p *problem) roomView {
 func takeForm(sc *scene) takeView {
 	var v takeView
 	t := sc.tell()
-	for i, n := range needs(sc.snap) {
-		choice := needChoice{Value: n.String(), Title: needTitle(t.lang, n), Checked: i == 0}
+	for _, n := range needs(sc.snap) {
+		choice := needChoice{Value: n.String(), Title: needTitle(t.lang, n)}
 		if f, ok := sc.snap.IfYouJoin[n]; ok && f.Known {
 			choice.When = t.forecast(&f)
 		}
@@ -151,16 +159,16 @@ func takeForm(sc *scene) takeView {
 	return v
 }
 
-// restore puts what was chosen back into the form.
-func (v *takeView) restore(typed form) {
-	for i := range v.Needs {
-		if typed["need"] != "" {
-			v.Needs[i].Checked = v.Needs[i].Value == typed["need"]
-		}
-	}
-}
-
 // Was reports whether a box was ticked, or a choice made, before the refusal.
 func (v takeView) Was(name string, value any) bool {
 	return v.Problem != nil && v.Problem.Typed[name] == fmt.Sprint(value)
+}
+
+// Wished reports whether anything among the folded wishes was chosen before the refusal.
+func (v takeView) Wished() bool {
+	if v.Problem == nil {
+		return false
+	}
+	f := v.Problem.Typed
+	return cmp.Or(f["accessible"], f["lower"], f["leave-at-closing"], f["min-kg"]) != ""
 }

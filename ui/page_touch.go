@@ -10,6 +10,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/queue"
 )
 
 // touchFor is how long the screen in the room takes somebody for who they said
@@ -23,11 +24,35 @@ type touchView struct {
 	Known            bool
 	Home             string
 	Typed            form
-	Turns            []turnView
+	Turns            []touchTurn
 	Machines         []touchMachine
 	Needs            []needChoice
 	Thanks           string
 	Problem          *problem
+}
+
+// touchTurn is a turn of the home's. Where homes are open, anybody may say at the
+// screen that they live there: the word of a turn that was taken before is not
+// shown then, and is asked for before the turn is changed.
+type touchTurn struct {
+	turnView
+	Hidden bool
+}
+
+// touchTurns are the turns of who stands at the screen since so long.
+func (sc *scene) touchTurns(own *ownership, since time.Time) []touchTurn {
+	if own == nil {
+		return nil
+	}
+	var out []touchTurn
+	for i, v := range sc.mine(own).Turns {
+		out = append(out, touchTurn{v, sc.wordHidden(own.turns[i], since)})
+	}
+	return out
+}
+
+func (sc *scene) wordHidden(t *queue.Turn, since time.Time) bool {
+	return sc.snap.Rules.OpenHomes && t.Joined.Before(since)
 }
 
 // touchMachine is a machine at which the visitor has something to do.
@@ -80,10 +105,7 @@ func (s *Server) showTouch(c echo.Context, sc *scene, status int, p *problem) er
 	if who := s.atWall(c); who != nil {
 		v.Known, v.Home = true, s.o.House.People().Homes[who.Home].Name
 		v.Needs = takeForm(sc).Needs
-		own := ownershipOf(sc.snap, who)
-		if own != nil {
-			v.Turns = sc.mine(own).Turns
-		}
+		v.Turns = sc.touchTurns(ownershipOf(sc.snap, who), s.atWallSince(c))
 		v.Machines = sc.touchMachines(who)
 	}
 	c.Response().Header().Set("Cache-Control", "no-store")
@@ -93,6 +115,11 @@ func (s *Server) showTouch(c echo.Context, sc *scene, status int, p *problem) er
 // atWall is who stands at the screen; nil for nobody.
 func (s *Server) atWall(c echo.Context) *coordinator.Person {
 	return s.personOf(sessionHash(c, s.cookies.wall))
+}
+
+// atWallSince is when they said who they are.
+func (s *Server) atWallSince(c echo.Context) time.Time {
+	return s.o.House.People().Sessions[sessionHash(c, s.cookies.wall)].Made
 }
 
 // touchMachines are those with a load that could be the visitor's.
@@ -116,7 +143,7 @@ func (s *Server) touch(c echo.Context) error {
 	}
 	f, err := parseForm(c.Request(), field{"do", "What to do", 20, false}, field{"home", "Home", 40, false},
 		field{"home-code", "Code of the home", 64, false}, field{"need", "What to do", 20, false},
-		field{"machine", "Machine", 64, false}, field{"turn", "Turn", 20, false})
+		field{"machine", "Machine", 64, false}, field{"turn", "Turn", 20, false}, field{"word", "Your word", 20, false})
 	done := ""
 	if err == nil {
 		done, err = s.touched(c, sc, f)
@@ -153,6 +180,9 @@ func (s *Server) touched(c echo.Context, sc *scene, f form) (done string, err er
 	}
 	ev, done, err := touchEvent(sc, f, who, s.o.House.Now())
 	if err == nil {
+		err = sc.checkWord(f, s.atWallSince(c))
+	}
+	if err == nil {
 		_, err = s.do(c, sc, ev)
 	}
 	return done, err
@@ -177,6 +207,20 @@ func touchEvent(sc *scene, f form, who *coordinator.Person, now time.Time) (coor
 		return nil, "", invalid("do", "This button is not known here. Please load the page anew.")
 	}
 	return turnEvent(f, coordinator.TurnID(turn), who, now)
+}
+
+// checkWord asks for the word of a turn that is to be changed, where it is hidden.
+func (sc *scene) checkWord(f form, since time.Time) error {
+	for i := range sc.snap.Turns {
+		t := &sc.snap.Turns[i]
+		if f["turn"] != strconv.FormatUint(uint64(t.ID), 10) || !sc.wordHidden(t, since) {
+			continue
+		}
+		if !strings.EqualFold(f["word"], callWord(t.ID)) {
+			return coordinator.Refuse(coordinator.NotAllowed, "touch-word", "That is not the word of this turn.")
+		}
+	}
+	return nil
 }
 
 // enterAtWall takes the home's word for it, or its code. Whoever joins at the

@@ -148,6 +148,53 @@ func TestHomesAtTheScreen(t *testing.T) {
 	}
 }
 
+// TestAWordIsItsOwnersOnly: whoever comes later and says that they are of home 12
+// neither reads the word of its turn nor ends it; who knows the word does. Where
+// homes have codes, the home's code is enough.
+func TestAWordIsItsOwnersOnly(t *testing.T) {
+	for _, open := range []bool{true, false} {
+		h := touchRoom()
+		h.rooms["cellar"].Rules.OpenHomes = open
+		h.people.Homes["h12"] = coordinator.Home{ID: coordinator.HomeIDFor("12"), Name: "12", Code: "H0M3"}
+		s := newTestServer(t, h, nil)
+		at := func() *http.Cookie {
+			w := post("/r/cellar/touch?key=wallkey", "do", "enter", "home", "12", "home-code", "h0m3").of(s)
+			if len(w.Result().Cookies()) != 1 {
+				t.Fatalf("entering gives %d: %s", w.Code, said(w.Body.Bytes()))
+			}
+			return w.Result().Cookies()[0]
+		}
+		tap := func(c *http.Cookie, pairs ...string) int {
+			return post("/r/cellar/touch?key=wallkey", pairs...).with(c).of(s).Code
+		}
+		first := at()
+		tap(first, "do", "join", "need", "wash")
+		if page := get("/r/cellar/touch?key=wallkey").with(first).of(s).Body.String(); !strings.Contains(page, callWord(23)) {
+			t.Error("who joined is not told their word")
+		}
+		later := at()
+		h.people.Sessions[hashSecret(later.Value)] = coordinator.Session{
+			Hash: hashSecret(later.Value), Person: coordinator.PersonID("wall-" + string(coordinator.HomeIDFor("12"))), Made: noon.Add(time.Minute), Expires: noon.Add(time.Hour),
+		}
+		page := get("/r/cellar/touch?key=wallkey").with(later).of(s).Body.String()
+		if got := strings.Contains(page, callWord(23)); got == open {
+			t.Errorf("open homes: %v; a later visitor reads the word: %v", open, got)
+		}
+		for _, word := range []string{"", "wrong", callWord(22)} {
+			want := http.StatusSeeOther
+			if open {
+				want = http.StatusForbidden
+			}
+			if got := tap(later, "do", "leave", "turn", "23", "word", word); got != want {
+				t.Errorf("open homes: %v; leaving with the word %q gives %d, want %d", open, word, got, want)
+			}
+		}
+		if got := tap(later, "do", "leave", "turn", "23", "word", " "+strings.ToUpper(callWord(23))); got != http.StatusSeeOther {
+			t.Errorf("with the word: %d", got)
+		}
+	}
+}
+
 // TestShut: dark only where nobody may start and nothing goes on.
 func TestShut(t *testing.T) {
 	day := queue.Day{Opens: 7 * 60, LastStart: 21 * 60, EndedBy: queue.NoClock}

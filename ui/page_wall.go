@@ -76,7 +76,7 @@ func (s *Server) joinCode(c echo.Context) error {
 
 // joinAddress is where the code on the wall leads.
 func (s *Server) joinAddress(room coordinator.RoomID, code string) string {
-	return s.origin + s.base + roomPath(room) + "/join?code=" + url.QueryEscape(code)
+	return s.origin + s.base + roomPath(room) + "?code=" + url.QueryEscape(code)
 }
 
 // drawQR makes an SVG with a quiet zone of four modules, as ISO/IEC 18004 asks.

@@ -251,7 +251,7 @@ func TestARefusalStandsInThePage(t *testing.T) {
 	if w.Code != http.StatusConflict || !strings.Contains(page, "Your home already has 2 turns in this room.") {
 		t.Fatalf("%d: the refusal is not in the page", w.Code)
 	}
-	if !strings.Contains(page, `value="dry" checked`) || !strings.Contains(page, `name="lower" value="yes" checked`) {
+	if !strings.Contains(page, `name="lower" value="yes" checked`) || !strings.Contains(page, "<details open><summary>Wishes") {
 		t.Error("what was chosen is lost")
 	}
 	w = post("/r/cellar/m/w4", "do", "fault", "text", strings.Repeat("x", 301)).as("secret-of-dan", "").of(s)
@@ -278,9 +278,16 @@ func TestJoiningKeepsWhatWasTyped(t *testing.T) {
 // TestTheCodeInTheAddress: the code on the wall fills its field.
 func TestTheCodeInTheAddress(t *testing.T) {
 	s := newTestServer(t, newFakeHouse(fullRoom()), nil)
-	page := get("/r/cellar/join?code=tidewater").of(s).Body.String()
-	if !strings.Contains(page, `name="code" value="tidewater"`) {
-		t.Error("the code is not filled in")
+	for path, want := range map[string]bool{"/r/cellar?code=tidewater": true, "/r/cellar/join?code=tidewater": true, "/r/cellar": false} {
+		page := get(path).of(s).Body.String()
+		if got := strings.Contains(page, `name="code" value="tidewater"`); got != want {
+			t.Errorf("%s: the code is in the form: %v", path, got)
+		}
+	}
+	h := newFakeHouse(fullRoom())
+	h.resident("dan", "h6")
+	if page := get("/r/cellar?code=tidewater").as("secret-of-dan", "").of(newTestServer(t, h, nil)).Body.String(); strings.Contains(page, `value="tidewater"`) {
+		t.Error("a resident is asked to join again")
 	}
 }
 
@@ -288,6 +295,7 @@ func TestJoinWithHomeCodes(t *testing.T) {
 	room := fullRoom()
 	room.Rules.OpenHomes = false
 	h := newFakeHouse(room)
+	h.people.Homes["h12"] = coordinator.Home{ID: "h12", Name: "12", Code: "H0M3"}
 	s := newTestServer(t, h, nil)
 	if w := post("/r/cellar/join", "code", "tidewater", "home", "12").of(s); w.Code != http.StatusUnprocessableEntity {
 		t.Errorf("without the home's code: %d", w.Code)

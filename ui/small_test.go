@@ -143,17 +143,18 @@ func TestARoomThatGoes(t *testing.T) {
 	}
 }
 
-func TestTheChosenNeedIsKept(t *testing.T) {
+func TestTheChosenWishesAreKept(t *testing.T) {
 	v := takeForm(testScene(t, fullRoom()))
-	v.restore(form{"need": "dry"})
-	for _, n := range v.Needs {
-		if n.Checked != (n.Value == "dry") {
-			t.Errorf("%s: %v", n.Value, n.Checked)
-		}
+	if v.Wished() {
+		t.Error("wishes are open before anything was chosen")
 	}
 	v.Problem = &problem{Typed: form{"min-kg": "7"}}
-	if !v.Was("min-kg", 7.0) || v.Was("min-kg", 8.0) {
+	if !v.Was("min-kg", 7.0) || v.Was("min-kg", 8.0) || !v.Wished() {
 		t.Error("the size is lost")
+	}
+	v.Problem = &problem{Typed: form{"dry-after": "yes"}}
+	if !v.Was("dry-after", "yes") || v.Wished() {
+		t.Error("what is not folded is open to sight")
 	}
 }
 

@@ -39,7 +39,7 @@ type stateDoors struct{ pages *ui.Server }
 
 var stateList = template.Must(template.New("states").Parse(`<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Page states</title></head>
-<body><h1>Page states</h1><ul>{{range .}}<li><a href="/states/{{.Name}}">{{.Name}}</a>{{if .Wall}} (a screen){{end}}</li>
+<body><h1>Page states</h1><ul>{{range .}}<li><a href="/states/{{.Name}}">{{.Name}}</a>{{if .Wall}} (a screen){{end}}{{with .Press}}, then press <code>{{.}}</code>{{end}}</li>
 {{end}}</ul></body></html>
 `))
 

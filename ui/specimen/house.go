@@ -21,7 +21,7 @@ func NewHouse(hash func(secret string) string) *House {
 	cellar := FullRoom()
 	cellar.Rules.WallTouch = true
 	h := &House{
-		rooms: []*coordinator.Snapshot{cellar, SmallRoom(), outage(), shut()},
+		rooms: []*coordinator.Snapshot{cellar, SmallRoom(), loft(), outage(), shut()},
 		people: &coordinator.People{
 			Persons: map[coordinator.PersonID]coordinator.Person{}, Homes: map[coordinator.HomeID]coordinator.Home{},
 			Sessions: map[string]coordinator.Session{}, Invitations: map[coordinator.RoomID]coordinator.Invitation{},
@@ -37,7 +37,7 @@ func NewHouse(hash func(secret string) string) *House {
 			h.people.MachineCodes[place] = coordinator.MachineCode{Place: place, Code: "printed-" + string(place.Machine)}
 		}
 	}
-	for who, home := range map[coordinator.PersonID]string{"ann": "12", "bob": "3", "cat": "5", "dan": "6", "fay": "8", "zed": "9", Manager: ""} {
+	for who, home := range map[coordinator.PersonID]string{"ann": "12", "bob": "3", "cat": "5", "dan": "6", "eve": "7", "fay": "8", "zed": "9", "gil": "4", "hal": "7", "ivy": "1", "kit": "2", Manager: ""} {
 		h.enrol(who, home, hash(Secret(who)))
 	}
 	zed := h.people.Persons["zed"]
@@ -56,7 +56,11 @@ func (h *House) enrol(who coordinator.PersonID, home, session string) {
 		h.people.Homes[p.Home] = coordinator.Home{ID: p.Home, Name: home, Code: "KLMN-78" + home}
 	}
 	h.people.Persons[who] = p
-	h.people.Sessions[session] = coordinator.Session{Hash: session, Person: who, Expires: Noon.AddDate(1, 0, 0)}
+	s := coordinator.Session{Hash: session, Person: who, Expires: Noon.AddDate(1, 0, 0)}
+	if who == "eve" {
+		s.Made = In(-1) // after she took her turn
+	}
+	h.people.Sessions[session] = s
 }
 
 // Rooms lists the rooms.
@@ -86,13 +90,21 @@ func (h *House) Watch(coordinator.RoomID) (<-chan struct{}, func()) {
 // still is the answer to every tap.
 var still = coordinator.Refuse(coordinator.Conflict, "specimen", "These are specimen pages: nothing happens here.")
 
-// Do refuses.
-func (h *House) Do(context.Context, coordinator.RoomID, coordinator.Event) (coordinator.Reply, error) {
+// Do refuses all but offers, which show a code and change nothing here.
+func (h *House) Do(_ context.Context, _ coordinator.RoomID, ev coordinator.Event) (coordinator.Reply, error) {
+	if _, ok := ev.(coordinator.OfferShare); ok {
+		return coordinator.Reply{}, nil
+	}
 	return coordinator.Reply{}, still
 }
 
-// DoPeople refuses.
-func (h *House) DoPeople(context.Context, coordinator.PeopleEvent) error { return still }
+// DoPeople is the same.
+func (h *House) DoPeople(_ context.Context, ev coordinator.PeopleEvent) error {
+	if _, ok := ev.(coordinator.OfferPass); ok {
+		return nil
+	}
+	return still
+}
 
 // People are those of the building.
 func (h *House) People() *coordinator.People { return h.people }

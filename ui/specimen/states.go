@@ -14,6 +14,8 @@ type State struct {
 	// Path is the page below the base; Who looks at it: a person's id, or none.
 	Path string
 	Who  coordinator.PersonID
+	// Press is the selector of a button on that page which leads to the state; empty for none.
+	Press string
 	// Wall is for a screen of 1920 by 1080, not a phone of 390 by 844.
 	Wall bool
 }
@@ -41,12 +43,20 @@ func States() []State {
 	return []State{
 		{Name: "building", Path: "/"},
 		{Name: "room-visitor", Path: "/r/cellar"},
+		{Name: "room-scanned", Path: "/r/cellar?code=tidewater"},
+		{Name: "room-scanned-closed", Path: "/r/yard?code=tidewater"},
+		{Name: "room-free", Path: "/r/cellar", Who: "zed"},
 		{Name: "room-quiet", Path: "/r/attic", Who: "zed"},
 		{Name: "room-waiting", Path: "/r/cellar", Who: "fay"},
 		{Name: "room-called", Path: "/r/cellar", Who: "cat"},
 		{Name: "room-running", Path: "/r/cellar", Who: "ann"},
 		{Name: "room-overdue", Path: "/r/cellar", Who: "bob"},
 		{Name: "room-joined", Path: "/r/attic?done=joined", Who: "zed"},
+		{Name: "room-on-way", Path: "/r/loft", Who: "gil"},
+		{Name: "room-shared", Path: "/r/loft", Who: "hal"},
+		{Name: "room-two-loads", Path: "/r/loft", Who: "kit"},
+		{Name: "room-table", Path: "/r/loft", Who: "ivy"},
+		{Name: "room-refused", Path: "/r/loft", Who: "zed", Press: ".wants button"},
 		{Name: "room-outage", Path: "/r/yard", Who: "zed"},
 		{Name: "room-shut", Path: "/r/shut", Who: "zed"},
 		{Name: "join", Path: "/r/cellar/join?code=tidewater"},
@@ -56,10 +66,13 @@ func States() []State {
 		{Name: "machine-running", Path: "/r/cellar/m/w2", Who: "ann"},
 		{Name: "machine-overdue", Path: "/r/cellar/m/w4?code=printed-w4"},
 		{Name: "machine-own", Path: "/r/cellar/m/w4", Who: "bob"},
+		{Name: "machine-sharing", Path: "/r/loft/m/w2", Who: "kit", Press: "form[action$='/share'] button"},
+		{Name: "machine-refused", Path: "/r/cellar/m/w4", Who: "bob", Press: ".acts .main"},
 		{Name: "machine-unclaimed", Path: "/r/cellar/m/d1", Who: "zed"},
 		{Name: "machine-silent", Path: "/r/cellar/m/d3", Who: "zed"},
 		{Name: "machine-out", Path: "/r/cellar/m/d4"},
 		{Name: "me", Path: "/me", Who: "fay"},
+		{Name: "me-code", Path: "/me", Who: "fay", Press: "form[action='/me/code'] button"},
 		{Name: "me-nobody", Path: "/me"},
 		{Name: "notices", Path: "/me/notices", Who: "fay"},
 		{Name: "notices-by-mail", Path: "/me/notices", Who: "zed"},
@@ -69,14 +82,18 @@ func States() []State {
 		{Name: "offline", Path: "/offline"},
 		{Name: "not-found", Path: "/nothing"},
 		{Name: "wall", Path: "/r/cellar/wall?key=" + WallKey, Wall: true},
+		{Name: "wall-on-way", Path: "/r/loft/wall?key=" + WallKey, Wall: true},
 		{Name: "wall-quiet", Path: "/r/attic/wall?key=" + WallKey, Wall: true},
 		{Name: "wall-shut", Path: "/r/shut/wall?key=" + WallKey, Wall: true},
 		{Name: "wall-touch", Path: "/r/cellar/touch?key=" + WallKey, Wall: true},
 		{Name: "wall-touch-home", Path: "/r/cellar/touch?key=" + WallKey, Who: "dan", Wall: true},
+		{Name: "wall-touch-word", Path: "/r/cellar/touch?key=" + WallKey, Who: "eve", Wall: true},
+		{Name: "wall-touch-refused", Path: "/r/cellar/touch?key=" + WallKey, Who: "dan", Wall: true, Press: ".wants button"},
 		{Name: "sign-in", Path: "/manager"},
 		{Name: "first-start", Path: "/manager/first?token=token"},
 		{Name: "manager", Path: "/manager", Who: Manager},
 		{Name: "manager-residents", Path: "/manager/residents", Who: Manager},
+		{Name: "manager-residents-code", Path: "/manager/residents", Who: Manager, Press: ".residents button"},
 		{Name: "manager-notices", Path: "/manager/notices", Who: Manager},
 		{Name: "manager-log", Path: "/manager/r/cellar/log", Who: Manager},
 		{Name: "manager-sheets", Path: "/manager/r/cellar/sheets", Who: Manager},

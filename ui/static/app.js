@@ -138,10 +138,10 @@ function complain(since) {
 
 function sayLost() {
   if (!lostSince) return;
-  const at = new Date(lostSince).toLocaleTimeString(lang, { hour: '2-digit', minute: '2-digit' });
+  const at = new Date(lostSince).toLocaleTimeString(lang, { hour: '2-digit', minute: '2-digit', hourCycle: 'h23' });
   const minutes = Math.floor((Date.now() - lostSince) / 60000);
   const [many, unit] = minutes < 60 ? [minutes, 'minute'] : minutes < 48 * 60 ? [Math.floor(minutes / 60), 'hour'] : [Math.floor(minutes / 1440), 'day'];
-  const ago = new Intl.RelativeTimeFormat(lang).format(-many, unit);
+  const ago = new Intl.RelativeTimeFormat(lang, { numeric: 'auto' }).format(-many, unit);
   const text = words.lost.replace('{at}', at).replace('{ago}', ago);
   if (lost.textContent !== text) lost.textContent = text;
   lost.hidden = false;

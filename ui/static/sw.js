@@ -38,10 +38,12 @@ function keeps(url) {
   return url.origin === self.location.origin && /^\/(r\/[^/]+(\/wall)?)?$/.test(url.pathname.slice(base.length));
 }
 
-// nameOf is a page's address without what only one visit is about.
+// nameOf is a page's address without what only one visit is about: what was just
+// done, the code that was scanned.
 function nameOf(url) {
   const name = new URL(url);
   name.searchParams.delete('done');
+  name.searchParams.delete('code');
   name.hash = '';
   return name.href;
 }
