@@ -11,6 +11,8 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"drumturn/push/words"
 )
 
 func goodSetup() Setup {
@@ -175,7 +177,7 @@ func TestHealthCountsAndAlarms(t *testing.T) {
 	if !slices.Equal(h.Alarms, want) {
 		t.Errorf("%+v", h.Alarms)
 	}
-	if text := h.Alarms[1].Text(); !strings.Contains(text, "b answered 401") || !strings.Contains(text, "key") || !strings.Contains(text, "page still works") {
+	if text := h.Alarms[1].Text(words.English()); !strings.Contains(text, "b answered 401") || !strings.Contains(text, "key") || !strings.Contains(text, "page still works") {
 		t.Errorf("%q", text)
 	}
 }

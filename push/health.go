@@ -1,7 +1,6 @@
 package push
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -9,6 +8,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // Health is how sending goes, for the manager's page. Times are the worker's clock.
@@ -23,7 +23,7 @@ type Health struct {
 	Alarms []Alarm
 	// Silent are push services that failed several times in a row, by host name.
 	Silent []string
-	// Trouble says that the outbox cannot be read or written; empty when all is well.
+	// Trouble is why the outbox cannot be read or written; empty when all is well.
 	Trouble string
 }
 
@@ -39,19 +39,23 @@ type Alarm struct {
 }
 
 // Text says in words what happened and what to do.
-func (a Alarm) Text() string {
+func (a Alarm) Text(say *words.Language) string {
 	if a.Host == coordinator.MailHost {
-		return sentence("No e-mail can be sent: "+a.Error) + " Look at [mail] in the building file, and try it with: drumturn check."
+		return say.Say("alarm.mail", "error", strings.TrimSuffix(a.Error, "."))
 	}
-	what := "it does not take our messages; look into the program's log, and for a newer version of the program"
+	key := "alarm.refused"
 	switch a.Status {
 	case 400:
-		what = "it finds our messages malformed; check the push subject in the building file"
+		key = "alarm.malformed"
 	case 401, 403:
-		what = "it does not accept our key or the push subject; check that the key file is the one that the " +
-			"phones subscribed with, that the subject is a real address, and that this machine's clock is right"
+		key = "alarm.key"
 	}
-	return fmt.Sprintf("The push service %s answered %d: %s. Residents with a phone of that kind are not told; their page still works.", a.Host, a.Status, what)
+	return say.Say(key, "host", a.Host, "status", a.Status)
+}
+
+// TroubleText says in words that the outbox cannot be read or written.
+func (h *Health) TroubleText(say *words.Language) string {
+	return say.Say("alarm.store", "error", h.Trouble)
 }
 
 // record is the Health under its lock.

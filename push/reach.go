@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 // Reach is whether anything can be told to the managers just now.
@@ -15,25 +16,20 @@ type Reach struct {
 	Everybody, Manager string
 }
 
-// tellYourself is what the wall says.
-const tellYourself = "The building manager cannot be told of anything by this screen just now. Is something broken? Please tell them yourself."
-
-// ReachManagers finds whether some way to some manager or caretaker works.
-func ReachManagers(people *coordinator.People, h Health, ways Ways) Reach {
-	no := func(text string) Reach { return Reach{Everybody: tellYourself, Manager: text} }
+// ReachManagers finds whether some way to some manager or caretaker works, and
+// says so in a language.
+func ReachManagers(people *coordinator.People, h Health, ways Ways, say *words.Language) Reach {
+	no := func(key string, args ...any) Reach {
+		return Reach{Everybody: say.Say("reach.wall"), Manager: say.Say("reach."+key, args...)}
+	}
 	switch {
 	case ways.NoPhones && !ways.Mail:
-		return no("Nobody is told of faults, silent meters and loads left behind: this installation sends no notices. Set push_subject or [mail] in the building file, or look at this page every day.")
+		return no("off")
 	case h.Trouble != "":
-		return no("The manager is told of nothing just now. " + h.Trouble)
+		return no("trouble", "why", h.TroubleText(say))
 	}
 	managers := append(people.Managers(), ways.caretakers(people)...)
-	var hosts []string
-	for i := range managers {
-		for _, d := range ways.all(people, &managers[i]) {
-			hosts = append(hosts, d.Host())
-		}
-	}
+	hosts := hostsOf(people, managers, ways)
 	broken := slices.Clone(h.Silent)
 	for _, a := range h.Alarms {
 		broken = append(broken, a.Host)
@@ -41,20 +37,25 @@ func ReachManagers(people *coordinator.People, h Health, ways Ways) Reach {
 	works := func(host string) bool { return !slices.Contains(broken, host) }
 	switch {
 	case len(managers) == 0:
-		return no("The building has no manager yet.")
+		return no("no-manager")
+	case len(hosts) == 0 && ways.Mail:
+		return no("no-device-mail")
 	case len(hosts) == 0:
-		return no("No device of a manager takes notices, so nobody is told of faults, silent meters and loads left behind. Switch them on, on this page, on the phone that you carry." + mailToo(ways))
+		return no("no-device")
 	case !slices.ContainsFunc(hosts, works):
-		slices.Sort(hosts)
-		return no("All ways to the managers fail just now (" + strings.Join(slices.Compact(hosts), ", ") +
-			"), so nobody is told of faults, silent meters and loads left behind. What is of use later is sent once they work again.")
+		return no("failing", "hosts", strings.Join(hosts, ", "))
 	}
 	return Reach{OK: true}
 }
 
-func mailToo(ways Ways) string {
-	if ways.Mail {
-		return " Or give an e-mail address: on the page of your notices, or by managers in [mail] of the building file."
+// hostsOf are the services by which some of these people are told.
+func hostsOf(people *coordinator.People, who []coordinator.Person, ways Ways) []string {
+	var hosts []string
+	for i := range who {
+		for _, d := range ways.all(people, &who[i]) {
+			hosts = append(hosts, d.Host())
+		}
 	}
-	return ""
+	slices.Sort(hosts)
+	return slices.Compact(hosts)
 }

@@ -135,7 +135,7 @@ func (d *dispatch) failed(ctx context.Context, what string, err error) {
 		d.w.Log.Error("push: "+what+" failed", "err", err)
 	}
 	d.troubled = true
-	d.w.record.trouble(fmt.Sprintf("Messages cannot be sent just now: %s failed (%v).", what, err))
+	d.w.record.trouble(fmt.Sprintf("%s: %v", what, err))
 }
 
 // recovered ends the trouble.

@@ -172,17 +172,17 @@ func TestRefusedMail(t *testing.T) {
 		defer h.start(t)()
 		synctest.Wait()
 		alarms := h.Health().Alarms
-		if len(alarms) != 1 || !strings.Contains(alarms[0].Text(), "No e-mail can be sent: wrong password") {
+		if len(alarms) != 1 || !strings.Contains(alarms[0].Text(words.English()), "No e-mail can be sent: wrong password") {
 			t.Fatalf("%+v", alarms)
 		}
-		if r := ReachManagers(h.people, h.Health(), h.Ways); r.OK || !strings.Contains(r.Manager, "e-mail") || r.Everybody == "" {
+		if r := ReachManagers(h.people, h.Health(), h.Ways, words.English()); r.OK || !strings.Contains(r.Manager, "e-mail") || r.Everybody == "" {
 			t.Errorf("%+v", r)
 		}
 		time.Sleep(11 * time.Minute)
 		if row := h.box.row(n); row.State != coordinator.Done || whyOf(row) != "sent 0 1" {
 			t.Errorf("%s %q", row.State, row.Why)
 		}
-		if r := ReachManagers(h.people, h.Health(), h.Ways); !r.OK || len(h.Health().Alarms) != 0 {
+		if r := ReachManagers(h.people, h.Health(), h.Ways, words.English()); !r.OK || len(h.Health().Alarms) != 0 {
 			t.Errorf("%+v", r)
 		}
 	})
@@ -236,7 +236,7 @@ func TestReachManagers(t *testing.T) {
 		{"push fails, mail works", phone, Health{Silent: []string{"push.example"}}, Ways{Mail: true, Caretakers: []string{"c@example.org"}}, ""},
 		{"the outbox fails", address, Health{Trouble: "No disk."}, Ways{Mail: true}, "No disk."},
 	} {
-		r := ReachManagers(c.people, c.h, c.ways)
+		r := ReachManagers(c.people, c.h, c.ways, words.English())
 		if r.OK != (c.want == "") || !strings.Contains(r.Manager, c.want) || (r.Everybody == "") != r.OK {
 			t.Errorf("%s: %+v", c.name, r)
 		}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 )
 
 func TestSendsWhatIsDue(t *testing.T) {
@@ -246,7 +247,7 @@ func TestStopsAndAlarmsWhenRefused(t *testing.T) {
 			if len(health.Alarms) != 1 || health.Alarms[0].Host != "push.example" || health.Alarms[0].Status != status {
 				t.Fatalf("%d: %+v", status, health)
 			}
-			if text := health.Alarms[0].Text(); !strings.Contains(text, fmt.Sprint(status)) {
+			if text := health.Alarms[0].Text(words.English()); !strings.Contains(text, fmt.Sprint(status)) {
 				t.Errorf("%q", text)
 			}
 			if len(h.post.to("")) != 1 || h.box.row(first).State != coordinator.Dropped || h.forgotten() != "" {

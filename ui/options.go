@@ -63,8 +63,9 @@ type Options struct {
 	// SubscriptionID is the ID that ValidateSubscription gives for an endpoint, for
 	// a browser that has another one now.
 	SubscriptionID func(endpoint string) string
-	// Advice lists what the manager should know about notices and wiring.
-	Advice func() []Advice
+	// Advice lists what the manager should know about notices and wiring, in the
+	// language with the tag lang as far as there are words.
+	Advice func(lang string) []Advice
 	// Deliveries lists the newest notices and what became of them.
 	Deliveries func(ctx context.Context, limit int) ([]coordinator.Delivery, error)
 	// Facts gives what happened in a room from one instant until another, oldest
@@ -82,7 +83,7 @@ type Options struct {
 	// NoWayToManager says, in a sentence for everybody, that the manager cannot be
 	// told of anything just now, and in one for the manager what to do; both are
 	// empty while some way works. nil: nobody knows.
-	NoWayToManager func() (everybody, manager string)
+	NoWayToManager func(lang string) (everybody, manager string)
 	// Healthy is asked by /healthz; nil or no error means well.
 	Healthy func(ctx context.Context) error
 	// Mounts are foreign handlers by path prefix, such as "/meter/".

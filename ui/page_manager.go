@@ -94,10 +94,10 @@ func (s *Server) today(ctx context.Context, l *words.Language, who *coordinator.
 		v.Rooms = append(v.Rooms, s.managerRoom(sc, people))
 	}
 	if s.o.NoWayToManager != nil {
-		_, v.NoWay = s.o.NoWayToManager()
+		_, v.NoWay = s.o.NoWayToManager(l.Code())
 	}
 	if s.o.Advice != nil {
-		v.Advice = s.o.Advice()
+		v.Advice = s.o.Advice(l.Code())
 	}
 	if s.o.Deliveries != nil {
 		rows, err := s.o.Deliveries(ctx, noticesShown)

@@ -40,7 +40,7 @@ func (s *Server) wallPage(c echo.Context) error {
 		v.Touch = touchPath(sc, c.QueryParam("key"), "")
 	}
 	if s.o.NoWayToManager != nil {
-		v.NoWay, _ = s.o.NoWayToManager()
+		v.NoWay, _ = s.o.NoWayToManager(s.lang(c).Code())
 	}
 	if inv := s.o.House.People().Invitations[sc.snap.Room]; inv.Code != "" && s.mayInvite(c) {
 		v.Code = inv.Code

@@ -14,7 +14,7 @@ func testOptions(h House) Options {
 		House: h, Building: "Alder Court", PublicURL: "http://localhost:8080", WallKey: "wallkey",
 		VAPIDKey:             "BNcRdreALRFXTkOOUHK1EtK2wtaz5Ry4YfYCA_0QTpQtUbVlUls0VJXg7A8u-Ts1XbjhazAkj7I99e8QcYP7DkM",
 		ValidateSubscription: func(s *coordinator.Subscription) error { return nil },
-		Advice: func() []Advice {
+		Advice: func(string) []Advice {
 			return []Advice{{"note", "This server is reached over plain http.", "Phones take notices over https only."}}
 		},
 		Deliveries: func(context.Context, int) ([]coordinator.Delivery, error) {

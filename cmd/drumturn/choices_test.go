@@ -109,7 +109,7 @@ func TestAnotherEndpoint(t *testing.T) {
 func TestNoWayToTheManager(t *testing.T) {
 	w, service, anna, _ := phoned(t)
 	defer w.end()
-	if everybody, _ := w.app.noWayToManager(); everybody != "" {
+	if everybody, _ := w.app.noWayToManager("en"); everybody != "" {
 		t.Errorf("before there is a manager: %s", everybody)
 	}
 	token := strings.TrimPrefix(w.app.firstLink, "/manager/first?token=")
@@ -125,7 +125,7 @@ func TestNoWayToTheManager(t *testing.T) {
 	if _, text := anna.get("/r/cellar/wall"); strings.Contains(text, "cannot be told") {
 		t.Error("with a device the wall still says so")
 	}
-	w.until("the way", func() bool { everybody, _ := w.app.noWayToManager(); return everybody == "" })
+	w.until("the way", func() bool { everybody, _ := w.app.noWayToManager("en"); return everybody == "" })
 	if status, text := anna.post("/manager/notices/try"); status != http.StatusOK || !strings.Contains(text, "has taken the notice") {
 		t.Errorf("%d %s", status, text)
 	}

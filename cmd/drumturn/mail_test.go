@@ -185,7 +185,7 @@ func TestManagerByLetter(t *testing.T) {
 	boss := w.visitor()
 	token := strings.TrimPrefix(w.app.firstLink, "/manager/first?token=")
 	boss.post("/manager/first", "token", token, "passphrase", "plover under the gutter", "again", "plover under the gutter")
-	if everybody, _ := w.app.noWayToManager(); everybody != "" {
+	if everybody, _ := w.app.noWayToManager("en"); everybody != "" {
 		t.Fatalf("with an address the wall says: %s", everybody)
 	}
 	fault := func(text string) {
@@ -204,7 +204,7 @@ func TestManagerByLetter(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 	fault("it smokes")
-	w.until("the wall says so", func() bool { everybody, _ := w.app.noWayToManager(); return everybody != "" })
+	w.until("the wall says so", func() bool { everybody, _ := w.app.noWayToManager("en"); return everybody != "" })
 	boss.sees("/r/cellar/wall", "The building manager cannot be told of anything")
 	boss.sees("/manager", "Nobody is told.", "All ways to the managers fail just now (e-mail)", "No e-mail can be sent: the mail server refuses the login as house")
 	o.Change(func(o *mailtest.Orders) { o.Password = "s3cret" })
@@ -227,7 +227,7 @@ func TestManagerOwnAddress(t *testing.T) {
 	boss.post("/manager/notices/mail", "address", "boss@weiher.org")
 	_, text, _ := w.letter(o, 1)
 	boss.post("/mail/confirm", "code", pathIn(t, text).Query().Get("code"))
-	if everybody, manager := w.app.noWayToManager(); everybody != "" {
+	if everybody, manager := w.app.noWayToManager("en"); everybody != "" {
 		t.Error(manager)
 	}
 	w.visitor().post("/r/cellar/m/1", "do", "fault", "text", "it leaks")

@@ -10,6 +10,7 @@ import (
 	"drumturn/push"
 	"drumturn/push/mail"
 	"drumturn/push/webpush"
+	"drumturn/push/words"
 	"drumturn/ui"
 )
 
@@ -148,7 +149,8 @@ func (v *advice) get() []push.Finding {
 var adviceLevels = map[push.Level]string{push.OK: "good", push.Warn: "note", push.Bad: "bad"}
 
 // pageAdvice is what the manager's page says about notices and meters.
-func (a *app) pageAdvice() []ui.Advice {
+func (a *app) pageAdvice(lang string) []ui.Advice {
+	say := words.For(lang)
 	var out []ui.Advice
 	for _, f := range a.advice.get() {
 		out = append(out, ui.Advice{Level: adviceLevels[f.Level], Text: f.Text, Do: f.Do})
@@ -156,10 +158,10 @@ func (a *app) pageAdvice() []ui.Advice {
 	if a.worker != nil {
 		health := a.worker.Health()
 		for _, alarm := range health.Alarms {
-			out = append(out, ui.Advice{Level: "bad", Text: alarm.Text()})
+			out = append(out, ui.Advice{Level: "bad", Text: alarm.Text(say)})
 		}
 		if health.Trouble != "" {
-			out = append(out, ui.Advice{Level: "bad", Text: health.Trouble})
+			out = append(out, ui.Advice{Level: "bad", Text: health.TroubleText(say)})
 		}
 	}
 	return append(out, a.meterAdvice()...)
@@ -168,7 +170,7 @@ func (a *app) pageAdvice() []ui.Advice {
 // noWayToManager says for the wall and for the manager's page that nothing can
 // be told to any manager. A building without a manager yet is not said to have none
 // to reach: its first page says what to do.
-func (a *app) noWayToManager() (everybody, manager string) {
+func (a *app) noWayToManager(lang string) (everybody, manager string) {
 	people := a.house.People()
 	if people.Passphrase == "" {
 		return "", ""
@@ -178,7 +180,7 @@ func (a *app) noWayToManager() (everybody, manager string) {
 	if a.worker != nil {
 		health, ways = a.worker.Health(), a.worker.Ways
 	}
-	reach := push.ReachManagers(people, health, ways)
+	reach := push.ReachManagers(people, health, ways, words.For(lang))
 	return reach.Everybody, reach.Manager
 }
 

@@ -77,7 +77,7 @@ func TestPageAdvice(t *testing.T) {
 	if len(got) != 1 || got[0].Level != "bad" || !strings.Contains(got[0].Text, "Meter attic: the wire is loose") || got[0].Do == "" {
 		t.Errorf("it says %+v", got)
 	}
-	all := a.pageAdvice()
+	all := a.pageAdvice("en")
 	if len(all) <= len(got) || all[len(all)-1] != got[0] {
 		t.Errorf("beside push it says %+v", all)
 	}
