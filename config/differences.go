@@ -49,6 +49,7 @@ func settings(r coordinator.Rules) []setting {
 		{"walk_ups", r.WalkUps.String()},
 		{"open_homes", fmt.Sprint(r.OpenHomes)},
 		{"wall_touch", fmt.Sprint(r.WallTouch)},
+		{"text", fmt.Sprintf("%q", r.Text)},
 		{"keep_days", fmt.Sprint(r.KeepDays)},
 		{"per_home_figures", fmt.Sprint(r.PerHomeFigures)},
 	}

@@ -35,6 +35,7 @@ func (b *builder) rules(base coordinator.Rules, s *section) coordinator.Rules {
 	s.truth("open_homes", &r.OpenHomes)
 	s.truth("wall_touch", &r.WallTouch)
 	s.truth("per_home_figures", &r.PerHomeFigures)
+	s.text("text", &r.Text)
 	s.clock("night_from", &r.NightFrom)
 	s.clock("night_to", &r.NightTo)
 	if s.has("ladder") {

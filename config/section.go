@@ -214,7 +214,7 @@ func (s *section) clock(key string, into *queue.Clock) {
 	if n == nil {
 		return
 	}
-	c, err := parseClock(n.text)
+	c, err := queue.ParseClock(n.text)
 	if err != nil {
 		s.wrong(key, err.Error(), `use hours and minutes from "00:00" to "23:59", such as "21:30"`)
 		return

@@ -72,12 +72,12 @@ func TestParseClock(t *testing.T) {
 	for text, want := range map[string]queue.Clock{
 		"00:00": 0, "0:00": 0, "7:05": 425, "07:05": 425, "21:30": 1290, "23:59": 1439, "": queue.NoClock,
 	} {
-		if got, err := parseClock(text); err != nil || got != want {
+		if got, err := queue.ParseClock(text); err != nil || got != want {
 			t.Errorf("%q is %d, %v; want %d", text, got, err, want)
 		}
 	}
 	for _, text := range []string{"24:00", "12:60", "12", "12:5", "1230", "-1:00", "12:00:00", " 12:00", "9pm", "١٢:٠٠"} {
-		if got, err := parseClock(text); err == nil {
+		if got, err := queue.ParseClock(text); err == nil {
 			t.Errorf("%q is taken as %d", text, got)
 		}
 	}
@@ -88,7 +88,7 @@ func TestParseClockAgreesWithTime(t *testing.T) {
 	midnight := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
 	for m := range 24 * 60 {
 		text := midnight.Add(time.Duration(m) * time.Minute).Format("15:04")
-		if got, err := parseClock(text); err != nil || int(got) != m || got.String() != text {
+		if got, err := queue.ParseClock(text); err != nil || int(got) != m || got.String() != text {
 			t.Fatalf("%q is %d (%s), %v; want %d", text, got, got, err, m)
 		}
 	}

@@ -175,7 +175,8 @@ func stored(rt *rapid.T, s Stored, set ChangeSet) Stored {
 		rt.Fatalf("a set expects %d, the store is at %d", set.Expect, s.Seq)
 	}
 	s.Seq++
-	s.At, s.Rows = set.At, set.Rows
+	s.At = set.At
+	s.Rows = putRows(s.Rows, set.Rows)
 	for _, c := range set.Checkpoints {
 		s.Checkpoints = append(deleteCheckpoint(s.Checkpoints, c.Machine), c)
 		s.Tail = slices.DeleteFunc(slices.Clone(s.Tail), func(m MachineReading) bool { return m.Machine == c.Machine })

@@ -185,6 +185,8 @@ type (
 	SetRules struct {
 		Person PersonID
 		Rules  Rules
+		// Version is the one that the change was made from; 0: whichever is in force.
+		Version int
 	}
 	// HoldLonger says whether machines are kept longer for a home (a manager's act);
 	// it is a change of the house rules.

@@ -2,6 +2,7 @@ package coordinator
 
 import (
 	"encoding/json"
+	"slices"
 	"testing"
 	"time"
 
@@ -128,7 +129,7 @@ func (m *memory) commit(t *testing.T, set ChangeSet) {
 	}
 	m.stored.Seq++
 	m.stored.At = set.At
-	m.stored.Rows = set.Rows
+	m.stored.Rows = putRows(m.stored.Rows, set.Rows)
 	for _, c := range set.Checkpoints {
 		m.stored.Checkpoints = append(deleteCheckpoint(m.stored.Checkpoints, c.Machine), c)
 	}
@@ -350,4 +351,16 @@ func (s *scene) hasFact(kind FactKind, note string) bool {
 		}
 	}
 	return false
+}
+
+// putRows is what a store does with a set's rows; without a value it deletes.
+func putRows(have, set []Row) []Row {
+	out := slices.Clone(have)
+	for _, row := range set {
+		out = slices.DeleteFunc(out, func(r Row) bool { return r.Table == row.Table && r.Key == row.Key })
+		if row.Value != nil {
+			out = append(out, row)
+		}
+	}
+	return out
 }

@@ -24,6 +24,8 @@ type Room struct {
 	glows  []bool
 	// known is what each engine has learned, as of the last event; nil: ask it.
 	known []*cycle.Knowledge
+	// versions are the house rules that were ever in force, oldest first; only appended to.
+	versions []RulesVersion
 
 	seq   uint64    // of the last change set handed out
 	out   ChangeSet // the set under construction

@@ -12,7 +12,7 @@ func (r *Room) handle(now time.Time, ev Event) error {
 	case Tick, Reopened, Measured:
 		return nil
 	case Founded:
-		r.fact(Fact{Kind: FactRules, Note: "seed"})
+		r.newRules(Fact{Note: "seed"}, now)
 		return nil
 	case Join:
 		return r.join(now, e)
@@ -29,13 +29,13 @@ func (r *Room) handle(now time.Time, ev Event) error {
 	case MovedOut:
 		return r.movedOut(e)
 	case HoldLonger:
-		return r.holdLonger(e)
+		return r.holdLonger(e, now)
 	case ShareLoad:
 		return r.shareLoad(e)
 	case Fetched:
 		return r.fetched(now, e)
 	case SetRules:
-		return r.setRules(e)
+		return r.setRules(e, now)
 	}
 	return r.handleAtMachine(now, ev)
 }
@@ -86,28 +86,6 @@ func (r *Room) at(id MachineID, do func(i int) error) error {
 	return do(i)
 }
 
-// holdLonger changes for which homes a machine is kept longer.
-func (r *Room) holdLonger(e HoldLonger) error {
-	if e.Home == "" {
-		return Refuse(Invalid, "longer.home", "Choose the home for which machines are to be kept longer.")
-	}
-	homes := slices.DeleteFunc(slices.Clone(r.state.Rules.LongerHoldHomes), func(h HomeID) bool { return h == e.Home })
-	if e.On {
-		homes = append(homes, e.Home)
-	}
-	if len(homes) == len(r.state.Rules.LongerHoldHomes) {
-		return nil
-	}
-	r.state.Rules.LongerHoldHomes = homes
-	r.state.RulesVersion++
-	note := "usual hold"
-	if e.On {
-		note = "longer hold"
-	}
-	r.fact(Fact{Kind: FactRules, Person: e.Person, Home: e.Home, Note: note})
-	return nil
-}
-
 // atLoad finds the machine that an event is about, by the load in it if that is named.
 func (r *Room) atLoad(id MachineID, load LoadID, do func(i int) error) error {
 	if load == 0 {
@@ -131,18 +109,4 @@ func (r *Room) atEmptied(id MachineID, load LoadID, do func(i int) error) error 
 		return Refuse(NotFound, "still.none", "No load was reported collected here lately.")
 	}
 	return do(i)
-}
-
-// setRules replaces the house rules.
-func (r *Room) setRules(e SetRules) error {
-	if problems := e.Rules.Validate(); len(problems) > 0 {
-		p := problems[0]
-		return Refuse(Invalid, "rules.invalid", "House rules, {path}: {wrong}; {right}.", "path", p.Path, "wrong", p.Wrong, "right", p.Right)
-	}
-	r.state.Rules = e.Rules
-	r.state.Rules.Ladder = slices.Clone(e.Rules.Ladder)
-	r.state.Rules.LongerHoldHomes = slices.Clone(e.Rules.LongerHoldHomes)
-	r.state.RulesVersion++
-	r.fact(Fact{Kind: FactRules, Person: e.Person})
-	return nil
 }

@@ -40,7 +40,8 @@ func (w *twins) commit(rt *rapid.T, set ChangeSet) {
 		rt.Fatalf("a set expects %d, the store is at %d", set.Expect, w.store.Seq)
 	}
 	w.store.Seq++
-	w.store.At, w.store.Rows = set.At, set.Rows
+	w.store.At = set.At
+	w.store.Rows = putRows(w.store.Rows, set.Rows)
 	for _, c := range set.Checkpoints {
 		w.store.Checkpoints = append(deleteCheckpoint(w.store.Checkpoints, c.Machine), c)
 		w.store.Tail = slices.DeleteFunc(w.store.Tail, func(m MachineReading) bool {

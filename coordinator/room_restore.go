@@ -19,6 +19,9 @@ func Restore(plan Plan, stored Stored, engine NewEngine) (*Room, error) {
 	r := NewRoom(plan, engine)
 	r.seq = stored.Seq
 	found := false
+	if err := r.restoreVersions(stored.Rows); err != nil {
+		return nil, err
+	}
 	for _, row := range stored.Rows {
 		if row.Table != "room" || row.Key != "state" {
 			continue

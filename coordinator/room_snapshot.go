@@ -15,7 +15,7 @@ func (r *Room) Snapshot(now time.Time) *Snapshot {
 	}
 	s := &Snapshot{
 		Room: r.plan.ID, Name: r.plan.Name, Zone: r.zone(), Seq: r.seq, At: now,
-		Rules: r.state.Rules, RulesVersion: r.state.RulesVersion,
+		Rules: r.state.Rules, RulesVersion: r.state.RulesVersion, Versions: slices.Clip(r.versions),
 		Turns: slices.Clone([]queue.Turn(r.state.Turns)),
 	}
 	s.Rules.Ladder = slices.Clone(s.Rules.Ladder)

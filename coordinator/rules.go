@@ -133,6 +133,8 @@ type Rules struct {
 	// PerHomeFigures keeps sums of use and energy for each home, and shows them to
 	// the manager. Bills made of them may need a meter that the law has approved.
 	PerHomeFigures bool
+	// Text is what the house tells everybody on the room's page; may be empty.
+	Text string `json:",omitempty"`
 }
 
 // DefaultRules are the rules of a house that says nothing. Grace and hold of 10
@@ -168,7 +170,7 @@ func (r *Rules) since() Rules {
 	return Rules{
 		MoreTime: r.MoreTime, MoreTimeWaiting: r.MoreTimeWaiting, WalkUps: r.WalkUps, LongerHold: r.LongerHold,
 		LongerHoldHomes: slices.Clone(r.LongerHoldHomes), DryCallAhead: r.DryCallAhead, OnMyWayAdds: r.OnMyWayAdds, WallTouch: r.WallTouch,
-		PerHomeFigures: r.PerHomeFigures,
+		PerHomeFigures: r.PerHomeFigures, Text: r.Text,
 	}
 }
 

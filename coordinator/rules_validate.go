@@ -44,7 +44,19 @@ func (r *Rules) Validate() []Problem {
 	if r.WalkUps.String() == "" {
 		c.add("walk_ups", "it is nothing that a house can do", "use allowed, tolerated or reported")
 	}
+	c.text("text", r.Text)
 	return c.found
+}
+
+// text wants something that can be shown in a few lines.
+func (c *checks) text(path, text string) {
+	const longest = 600
+	switch {
+	case len([]rune(text)) > longest:
+		c.add(path, "the text is too long to be read at a machine", fmt.Sprintf("use %d characters at most", longest))
+	case strings.ContainsFunc(text, func(r rune) bool { return r < ' ' && r != '\n' || r == 0x7f || r == 0xfffd }):
+		c.add(path, "the text has characters that cannot be shown", "write it in plain letters")
+	}
 }
 
 // checks gathers problems.

@@ -173,6 +173,9 @@ type Snapshot struct {
 	// Rules are the house rules in force, RulesVersion counts their changes.
 	Rules        Rules
 	RulesVersion int
+	// Versions are the house rules that were ever in force, oldest first, shared
+	// with the room, which only appends to them.
+	Versions []RulesVersion
 	// Machines are in the order of their numbers.
 	Machines []MachineView
 	// Table are the loads on the table, oldest first.

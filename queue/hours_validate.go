@@ -2,6 +2,8 @@ package queue
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -79,3 +81,17 @@ func (d Day) impossible() []DayProblem {
 
 // before reports whether a is not after b; false when one of them is not set.
 func before(a, b Clock) bool { return a != NoClock && b != NoClock && a <= b }
+
+// ParseClock reads a time of day such as "21:30" or "7:05". An empty text is NoClock.
+func ParseClock(text string) (Clock, error) {
+	if text == "" {
+		return NoClock, nil
+	}
+	hours, minutes, ok := strings.Cut(text, ":")
+	h, errH := strconv.ParseUint(hours, 10, 8)
+	m, errM := strconv.ParseUint(minutes, 10, 8)
+	if !ok || errH != nil || errM != nil || h > 23 || m > 59 || len(hours) > 2 || len(minutes) != 2 {
+		return NoClock, fmt.Errorf("%q is no time of day", text)
+	}
+	return Clock(h*60 + m), nil
+}
