@@ -37,9 +37,9 @@ func TestDifferences(t *testing.T) {
 		"closed":       {func(r *rules) { r.Hours[0].Closed = true }, []string{"hours.sunday: always open in the file, closed in force"}},
 		"hours": {func(r *rules) { r.Hours[5] = queue.Day{Opens: 480, LastStart: 1200, EndedBy: -1} },
 			[]string{"hours.friday: always open in the file, opens 08:00, last start 20:00 in force"}},
-		"homes": {func(r *rules) { r.OpenHomes = false }, []string{"open_homes: true in the file, false in force"}},
+		"homes":          {func(r *rules) { r.OpenHomes = false }, []string{"open_homes: true in the file, false in force"}},
 		"homes' figures": {func(r *rules) { r.PerHomeFigures = true }, []string{"per_home_figures: false in the file, true in force"}},
-		"touch": {func(r *rules) { r.WallTouch = true }, []string{"wall_touch: false in the file, true in force"}},
+		"touch":          {func(r *rules) { r.WallTouch = true }, []string{"wall_touch: false in the file, true in force"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			stored := coordinator.DefaultRules()
