@@ -14,7 +14,7 @@ import (
 // specimens serves every page in every state.
 func specimens(t *testing.T) (address string) {
 	t.Helper()
-	_, address = serveReal(t, specimen.NewHouse(hashSecret), func(o *Options) { o.Letters = specimen.Letters{} })
+	_, address = serveReal(t, specimen.NewHouse(hashSecret), func(o *Options) { o.Letters, o.Past = specimen.Letters{}, specimen.Past{} })
 	return address
 }
 

@@ -66,6 +66,8 @@ type Options struct {
 	// Advice lists what the manager should know about notices and wiring, in the
 	// language with the tag lang as far as there are words.
 	Advice func(lang string) []Advice
+	// Past is what is kept of machines; nil: nothing.
+	Past Past
 	// Deliveries lists the newest notices and what became of them.
 	Deliveries func(ctx context.Context, limit int) ([]coordinator.Delivery, error)
 	// Facts gives what happened in a room from one instant until another, oldest

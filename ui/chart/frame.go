@@ -22,6 +22,9 @@ type Frame struct {
 	Title, Text string
 	// Unit is that of the values, written above their axis.
 	Unit string
+	// Left is how much room the labels of the values get at the least, px, so that
+	// charts below each other have their plots below each other.
+	Left float64
 	Locale
 }
 
@@ -94,7 +97,7 @@ func (d *drawing) axisRoom(s Scale) float64 {
 	for _, v := range s.Ticks() {
 		room = max(room, textWidth(s.label(v, d.f.Locale)))
 	}
-	return min(room+space+2, d.width*0.4)
+	return min(max(room+space+2, d.f.Left), d.width*0.4)
 }
 
 // valueAxis draws the grid across the plot, the values beside and the unit above it.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/coordinator/cycle"
 	"drumturn/queue"
 )
 
@@ -32,7 +33,10 @@ func FullRoom() *coordinator.Snapshot {
 	free.Accessible = true
 	running := Machine("w2", 2, queue.Washer, coordinator.Running, -37)
 	running.Until, running.Low, running.High = In(34), In(28), In(46)
-	running.CapacityKg = 8
+	running.CapacityKg, running.Meter = 8, "cellar-w2"
+	running.Learned = &cycle.Knowledge{Cycles: 361, WorkW: 7.5, GlowW: 1.6, DrumW: 172, HeatW: 900, Programmes: []cycle.Programme{
+		{Number: 1, Runs: 84, Length: 63 * time.Minute, Wh: 702}, {Number: 3, Runs: 9, Length: 41 * time.Minute, Wh: 310}, {Number: 4, Runs: 3, Length: 118 * time.Minute, Wh: 1490},
+	}}
 	running.Load = &coordinator.Load{ID: 7, Machine: "w2", Owner: "ann", Home: "h12", Turn: 3, StartedAt: In(-10)}
 	held := Machine("w3", 3, queue.Washer, coordinator.Held, -2)
 	held.Until, held.Hold = In(8), &coordinator.Hold{Turn: 5, Since: In(-2), Until: In(8)}

@@ -96,6 +96,11 @@ func States() []State {
 		{Name: "manager-residents-code", Path: "/manager/residents", Who: Manager, Press: ".residents button"},
 		{Name: "manager-notices", Path: "/manager/notices", Who: Manager},
 		{Name: "manager-log", Path: "/manager/r/cellar/log", Who: Manager},
+		{Name: "manager-machine", Path: "/manager/r/cellar/m/w2", Who: Manager},
+		{Name: "manager-machine-unkept", Path: "/manager/r/cellar/m/d3", Who: Manager},
+		{Name: "manager-cycle", Path: "/manager/r/cellar/m/w2/c/361", Who: Manager},
+		{Name: "manager-cycle-early", Path: "/manager/r/cellar/m/w2/c/359", Who: Manager},
+		{Name: "manager-cycle-sheet", Path: "/manager/r/cellar/m/w2/c/359/sheet", Who: Manager},
 		{Name: "manager-sheets", Path: "/manager/r/cellar/sheets", Who: Manager},
 	}
 }
