@@ -15,6 +15,7 @@ require (
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/piglig/go-qr v1.1.0
 	github.com/robfig/cron/v3 v3.0.1
+	github.com/shopspring/decimal v1.6.0
 	github.com/wneessen/go-mail v0.8.1
 	go.etcd.io/bbolt v1.5.0
 	golang.org/x/crypto v0.59.0

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"drumturn/coordinator"
+	"drumturn/coordinator/cycle"
 	"drumturn/coordinator/store"
 	"drumturn/coordinator/usage"
 	"drumturn/queue"
@@ -27,12 +28,15 @@ func (a *app) wireKeeper(context.Context) error {
 // keptRooms says what housekeeping must know of each room, as its rules are now.
 func (a *app) keptRooms() []usage.Room {
 	var rooms []usage.Room
+	tariffs := a.house.People().Tariffs
 	for _, id := range a.house.Rooms() {
 		snap := a.house.Snapshot(id)
-		room := usage.Room{ID: id, KeepDays: snap.Rules.KeepDays, Hours: snap.Rules.Hours, CallAfter: snap.Rules.CallWithLoadAfter(), Kinds: map[coordinator.MachineID]queue.Kind{}}
+		room := usage.Room{ID: id, KeepDays: snap.Rules.KeepDays, Hours: snap.Rules.Hours, CallAfter: snap.Rules.CallWithLoadAfter(), Kinds: map[coordinator.MachineID]queue.Kind{},
+			Tariffs: tariffs, PerHome: snap.Rules.PerHomeFigures, Power: map[coordinator.MachineID]cycle.Settings{}}
 		for i := range snap.Machines {
 			room.Machines = append(room.Machines, snap.Machines[i].ID)
 			room.Kinds[snap.Machines[i].ID] = snap.Machines[i].Kind
+			room.Power[snap.Machines[i].ID] = snap.Machines[i].Power
 		}
 		rooms = append(rooms, room)
 	}

@@ -20,7 +20,7 @@ func cycleOf(number uint64, from, to string, wh float64) coordinator.Fact {
 // machineOn is the one machine's summary of a day.
 func machineOn(t *testing.T, day string, facts []coordinator.Fact, until string) Summary {
 	t.Helper()
-	all := Summarise(dayOf(day, facts, local(until)))
+	all := summarised(dayOf(day, facts, local(until)))
 	if len(all) != 2 || all[1].Machine != "w1" {
 		t.Fatalf("summaries %+v", all)
 	}

@@ -50,6 +50,9 @@ type Figures struct {
 	// Used is the energy drawn in the time, by window of the tariff, in order of
 	// version and window.
 	Used []Used `json:",omitempty"`
+	// Unmetered is how long nothing was known of machines' power outside of their
+	// cycles, added up over machines: standby energy is missing for so long.
+	Unmetered time.Duration `json:",omitempty"`
 }
 
 // Utilisation is the share of opening hours in which machines ran, 0 to 1; 0
@@ -109,6 +112,7 @@ func (f *Figures) add(o *Figures) {
 	f.RunningOpen += o.RunningOpen
 	f.Open += o.Open
 	f.Blocked += o.Blocked
+	f.Unmetered += o.Unmetered
 	f.Waits.Merge(&o.Waits)
 	f.CycleWh = milli(f.CycleWh + o.CycleWh)
 	for _, u := range o.Used {

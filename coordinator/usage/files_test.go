@@ -72,6 +72,10 @@ func TestTables(t *testing.T) {
 	s := newFake()
 	h, rooms := twoRooms()
 	h.Rooms[0].Name = "=HYPERLINK(1)"
+	h.Tariffs = tariffOf(window("=1", 0, 60, 100_000))
+	for i := range rooms {
+		rooms[i].Tariffs, rooms[i].PerHome, h.Rooms[i].PerHome = h.Tariffs, true, true
+	}
 	history(t, s, rooms, "2026-11-01", "2026-11-03")
 	r := report(t, s, h, Scope{}, "2026-11-01", "2026-11-04", ByDay)
 	names := ""
@@ -86,7 +90,7 @@ func TestTables(t *testing.T) {
 			t.Errorf("%s: %d lines", table.Name, lines)
 		}
 	}
-	if names != "periods rooms machines week " {
+	if names != "periods rooms machines windows homes costs week " {
 		t.Errorf("tables %s", names)
 	}
 	var b bytes.Buffer
@@ -100,7 +104,7 @@ func TestTables(t *testing.T) {
 		}
 	}
 	must(t, json.Unmarshal(b.Bytes(), &back))
-	if back.From != "2026-11-01" || len(back.Tables) != 4 || len(back.Tables[3].Rows) != 168 {
+	if back.From != "2026-11-01" || len(back.Tables) != 7 || len(back.Tables[6].Rows) != 168 {
 		t.Fatalf("%+v", back)
 	}
 	first, last, attic := back.Tables[0].Rows[0], back.Tables[0].Rows[3], back.Tables[1].Rows[0]
@@ -109,6 +113,9 @@ func TestTables(t *testing.T) {
 	}
 	if last["cycles"] != 0.0 || last["utilisation"] != nil {
 		t.Errorf("a day without sums %v", last)
+	}
+	if total := back.Tables[5].Rows[3]; total["part"] != "total" || total["cost"] != "1.35" || first["cost"] != "0.45" { // 9 cycles of 0.5 kWh at 0.30
+		t.Errorf("costs %v, the first day's %v", total, first["cost"])
 	}
 	if attic["name"] != "=HYPERLINK(1)" { // JSON is no spreadsheet: the name is as it is
 		t.Errorf("the attic %v", attic)

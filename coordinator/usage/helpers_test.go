@@ -2,6 +2,7 @@ package usage
 
 import (
 	"context"
+	"encoding/json"
 	"maps"
 	"math"
 	"os"
@@ -221,4 +222,23 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 	if !(math.Abs(got-want) <= tolerance) {
 		t.Errorf("%s is %v, want %v", what, got, want)
 	}
+}
+
+// summarised are the sums of a day without readings.
+func summarised(d Day) []Summary {
+	sums, err := Summarise(d)
+	if err != nil {
+		panic(err)
+	}
+	return sums.All
+}
+
+func mustJSON(t interface {
+	Helper()
+	Fatal(...any)
+}, v any) []byte {
+	t.Helper()
+	data, err := json.Marshal(v)
+	must(t, err)
+	return data
 }

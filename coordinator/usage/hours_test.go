@@ -18,7 +18,7 @@ func running(day string) Hours {
 		Start: d.Begin(berlin).Add(-72 * time.Hour), End: d.End(berlin).Add(72 * time.Hour),
 	}}, d.End(berlin).Add(100*time.Hour))
 	of.Machines = []coordinator.MachineID{"w1"}
-	return Summarise(of)[1].Hours
+	return summarised(of)[1].Hours
 }
 
 // TestHoursTwiceAndNever: Berlin's clocks go from 02:00 to 03:00 on 2026-03-29 and
@@ -91,7 +91,7 @@ func TestStartsAndWaits(t *testing.T) {
 		ran("w1", 1, "2026-06-10 10:59", "2026-06-10 12:00", 100, "finished"),
 		ran("w1", 2, "2026-06-10 23:50", "2026-06-11 01:00", 100, "finished"),
 	}, local("2026-06-11 12:00"))
-	room := Summarise(of)[0]
+	room := summarised(of)[0]
 	want := map[int]time.Duration{0: time.Hour, 1: 15 * time.Minute, 10: 40 * time.Minute, 11: 10 * time.Minute, 23: time.Hour}
 	for h := range room.Hours {
 		if room.Hours[h].Waiting != want[h] {

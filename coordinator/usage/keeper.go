@@ -115,6 +115,9 @@ func (k *Keeper) CatchUp(ctx context.Context, now time.Time) error {
 		errs = append(errs, guard("daily sums of room "+string(r.ID), func() error { return k.rollUps(ctx, &r, last, now) }))
 	}
 	for _, r := range rooms {
+		errs = append(errs, guard("sums made anew of room "+string(r.ID), func() error { return k.refresh(ctx, &r, last, now) }))
+	}
+	for _, r := range rooms {
 		errs = append(errs, guard("measuring the cycles of room "+string(r.ID), func() error { return k.measure(ctx, &r, last, now) }))
 	}
 	for _, r := range withBuilding(rooms) {
@@ -128,6 +131,23 @@ func (k *Keeper) CatchUp(ctx context.Context, now time.Time) error {
 		}))
 	}
 	return errors.Join(errs...)
+}
+
+// refresh makes outdated sums anew; what is too much for one run is done in the next.
+func (k *Keeper) refresh(ctx context.Context, room *Room, last Date, now time.Time) error {
+	job := "refresh/" + string(room.ID)
+	done, err := k.store.JobDone(ctx, job, last.String())
+	if err != nil || done {
+		return err
+	}
+	more, err := refresh(ctx, k.store, room, k.o.Zone, now, k.o.KeepReadings)
+	if err != nil || more {
+		return err
+	}
+	if err := forgetHomes(ctx, k.store, room, now, k.o.Zone); err != nil {
+		return err
+	}
+	return k.store.MarkJob(ctx, job, last.String(), now)
 }
 
 // guard names the part in its error, and makes one of a panic.

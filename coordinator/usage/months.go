@@ -16,12 +16,18 @@ type MonthSum struct {
 	Room    coordinator.RoomID
 	Machine coordinator.MachineID `json:",omitempty"`
 	Month   Month
+	// First and Last are the first and the last day that have sums.
+	First, Last Date
 	Figures
 	Week Week `json:",omitzero"`
 }
 
 // takeDay adds a day.
 func (m *MonthSum) takeDay(s *Summary) {
+	if m.First.IsZero() {
+		m.First = s.Date
+	}
+	m.Last = s.Date
 	m.then(&s.Figures)
 	day := &m.Week[s.Date.Weekday()]
 	for h := range day {
@@ -59,8 +65,12 @@ func eachDay(ctx context.Context, r Rollups, room coordinator.RoomID, machine co
 func eachMonth(ctx context.Context, r Rollups, room coordinator.RoomID, machine coordinator.MachineID, from, to Month, fn func(*MonthSum)) error {
 	return eachSum(ctx, r, monthKey(room, machine, from), monthKey(room, machine, to.Next()), func(key string, value []byte) error {
 		var s MonthSum
-		if err := json.Unmarshal(value, &s); err != nil {
+		err := json.Unmarshal(value, &s)
+		switch {
+		case err != nil:
 			return damaged(key, err)
+		case s.V > edition:
+			return newer(key, s.V)
 		}
 		fn(&s)
 		return nil

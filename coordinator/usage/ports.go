@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/coordinator/cycle"
 	"drumturn/queue"
 )
 
@@ -71,4 +72,10 @@ type Room struct {
 	CallAfter time.Duration
 	// Hours are the opening hours that hold now.
 	Hours queue.Hours
+	// Power are the settings of the machines' engines.
+	Power map[coordinator.MachineID]cycle.Settings
+	// Tariffs are the prices of energy.
+	Tariffs coordinator.Tariffs
+	// PerHome: the house rules want sums for each home.
+	PerHome bool
 }

@@ -12,6 +12,10 @@ type House struct {
 	Name  string
 	Zone  *time.Location
 	Rooms []HouseRoom
+	// Tariffs are the prices of energy.
+	Tariffs coordinator.Tariffs
+	// Homes are the homes' names.
+	Homes map[coordinator.HomeID]string
 }
 
 // HouseRoom is a room as reports name it.
@@ -19,6 +23,8 @@ type HouseRoom struct {
 	ID       coordinator.RoomID
 	Name     string
 	Machines []HouseMachine
+	// PerHome: the house rules want sums for each home.
+	PerHome bool
 }
 
 // HouseMachine is a machine as reports name it.
@@ -50,6 +56,11 @@ type Row struct {
 	Figures
 	// Cost is what the energy cost, in the report's currency.
 	Cost Amount
+	// Standing is the standing charge, of periods and the whole of a building only.
+	Standing Amount
+	// CyclePrice is what a cycle costs at the machine when the report ends, such as
+	// "1.50 EUR"; empty where nothing is paid there. Nothing is reckoned with it.
+	CyclePrice string `json:",omitempty"`
 }
 
 // Report is the figures that a query asked for. Sums over the rows of each list
@@ -69,6 +80,14 @@ type Report struct {
 	Machines []Row
 	// Week is the heat map of the whole time: machines running, starts, turns waiting.
 	Week Week
+	// Costs is what all of it cost, and its parts.
+	Costs Costs
+	// Windows has the energy by window of the tariff.
+	Windows []WindowRow
+	// Homes has the homes' parts of the rooms whose house rules want that; empty otherwise.
+	Homes []HomeRow
+	// Notes are what the reader must know.
+	Notes []Note
 }
 
 // MakeReport reads the stored sums that the query asks for, and no others: whole
@@ -85,6 +104,9 @@ func MakeReport(ctx context.Context, r Rollups, h *House, q Query) (*Report, err
 	if err := m.gather(); err != nil {
 		return nil, err
 	}
+	m.homeRows()
+	m.reckon()
+	m.cyclePrices()
 	m.out.Whole.From, m.out.Whole.To = q.From, q.To
 	m.out.Whole.Room, m.out.Whole.Machine = q.Scope.Room, q.Scope.Machine
 	return m.out, nil
@@ -96,6 +118,23 @@ type maker struct {
 	r   Rollups
 	h   *House
 	out *Report
+	// first and last are the first and the last day that have sums.
+	first, last Date
+	// homes are the sums by home, of the rooms homesOf; standby is what these rooms'
+	// machines drew outside of cycles.
+	homes   map[coordinator.HomeID]*HomeSum
+	homesOf []coordinator.RoomID
+	standby []Used
+}
+
+// seen notes days that have sums.
+func (m *maker) seen(first, last Date) {
+	if m.first.IsZero() || first.Before(m.first) {
+		m.first = first
+	}
+	if m.last.Before(last) {
+		m.last = last
+	}
 }
 
 // gather reads all rooms of the scope.
@@ -117,6 +156,9 @@ func (m *maker) gather() error {
 			if err := m.machines(room); err != nil {
 				return err
 			}
+		}
+		if err := m.gatherHomes(room, &row); err != nil {
+			return err
 		}
 		m.out.Whole.beside(&row.Figures)
 		if q.Scope == (Scope{}) {

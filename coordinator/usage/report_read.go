@@ -18,7 +18,10 @@ func (m *maker) each(room coordinator.RoomID, machine coordinator.MachineID, by 
 			return err
 		}
 	}
-	err := eachMonth(m.ctx, m.r, room, machine, first, last, func(s *MonthSum) { fn(s.Month.First(), &s.Figures, &s.Week) })
+	err := eachMonth(m.ctx, m.r, room, machine, first, last, func(s *MonthSum) {
+		m.seen(s.First, s.Last)
+		fn(s.Month.First(), &s.Figures, &s.Week)
+	})
 	if err != nil || !last.Last().Before(to) {
 		return err
 	}
@@ -28,6 +31,7 @@ func (m *maker) each(room coordinator.RoomID, machine coordinator.MachineID, by 
 // days calls fn with stored days.
 func (m *maker) days(room coordinator.RoomID, machine coordinator.MachineID, from, to Date, fn func(Date, *Figures, *Week)) error {
 	return eachDay(m.ctx, m.r, room, machine, from, to, func(s *Summary) {
+		m.seen(s.Date, s.Date)
 		var w Week
 		w[s.Date.Weekday()] = s.Hours
 		fn(s.Date, &s.Figures, &w)

@@ -36,52 +36,83 @@ func sumUp(ctx context.Context, s Store, room *Room, date Date, zone *time.Locat
 	if err != nil {
 		return err
 	}
-	rows := make([]coordinator.Rollup, len(sums))
-	for i := range sums {
-		value, err := json.Marshal(&sums[i])
+	rows := make([]coordinator.Rollup, 0, len(sums.All)+1)
+	for i := range sums.All {
+		value, err := json.Marshal(&sums.All[i])
 		if err != nil {
 			return fmt.Errorf("the sums of %s on %s do not encode: %w", room.ID, date, err)
 		}
-		rows[i] = coordinator.Rollup{Key: rollupKey(room.ID, sums[i].Machine, date), Value: value}
+		rows = append(rows, coordinator.Rollup{Key: rollupKey(room.ID, sums.All[i].Machine, date), Value: value})
+	}
+	home, homes, err := room.homeRow(date, DateOf(mark.At, zone), sums.Homes)
+	if err != nil {
+		return err
+	}
+	if homes {
+		rows = append(rows, home)
 	}
 	if err := s.PutRollups(ctx, coordinator.JobMark{}, rows...); err != nil {
 		return err
 	}
-	// The month is made of what is stored now. The mark comes with it: killed in
-	// between, all of it is done again.
-	months := rows[:0]
-	for i := range sums {
-		row, err := monthRow(ctx, s, room.ID, sums[i].Machine, MonthOf(date))
+	return sumMonth(ctx, s, room, MonthOf(date), sums.All, homes, mark)
+}
+
+// sumMonth makes the sums of a month of what is stored of its days. The mark comes
+// with them: killed in between, all of it is done again.
+func sumMonth(ctx context.Context, s Store, room *Room, month Month, of []Summary, homes bool, mark coordinator.JobMark) error {
+	var rows []coordinator.Rollup
+	for i := range of {
+		row, err := monthRow(ctx, s, room.ID, of[i].Machine, month)
 		if err != nil {
 			return err
 		}
-		months = append(months, row)
+		rows = append(rows, row)
 	}
-	return s.PutRollups(ctx, mark, months...)
+	if homes {
+		row, err := homeMonthRow(ctx, s, room.ID, month)
+		if err != nil {
+			return err
+		}
+		rows = append(rows, row)
+	}
+	return s.PutRollups(ctx, mark, rows...)
 }
 
-// sumsOf sums up a day from its facts. Opening hours are those it had when it
-// was first summed up.
-func sumsOf(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, now time.Time) ([]Summary, error) {
+// sumsOf sums up a day from its facts and readings. Opening hours are those it
+// had when it was first summed up.
+func sumsOf(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, now time.Time) (sums Sums, err error) {
 	// What is told within a day after the end is known now, or revised tomorrow.
 	until := date.Add(1).End(zone)
 	if now.Before(until) {
 		until = now
 	}
-	day := Day{Room: room.ID, Date: date, Zone: zone, Machines: room.Machines, Until: until}
-	day.Opens, day.Closes = opening(&room.Hours, date, zone)
-	err := eachDay(ctx, s, room.ID, "", date, date, func(was *Summary) {
-		if was.V == edition {
-			day.Opens, day.Closes = was.Opens, was.Closes
+	day := room.day(ctx, s, date, zone, until)
+	day.Kept = map[coordinator.MachineID]Figures{}
+	for _, m := range append([]coordinator.MachineID{""}, room.Machines...) {
+		err := eachDay(ctx, s, room.ID, m, date, date, func(was *Summary) {
+			if was.V == edition {
+				day.Opens, day.Closes = was.Opens, was.Closes
+				day.Kept[m] = was.Figures
+			}
+		})
+		if err != nil {
+			return sums, err
 		}
-	})
-	if err != nil {
-		return nil, err
 	}
 	if day.Facts, err = factsBetween(ctx, s, room.ID, date.Begin(zone).Add(-lookBack), until); err != nil {
-		return nil, err
+		return sums, err
 	}
-	return Summarise(day), nil
+	return Summarise(day)
+}
+
+// day is a day of the room, without its facts.
+func (r *Room) day(ctx context.Context, s Readings, date Date, zone *time.Location, until time.Time) Day {
+	day := Day{Room: r.ID, Date: date, Zone: zone, Machines: r.Machines, Until: until, Power: r.Power, Tariffs: r.Tariffs}
+	day.Opens, day.Closes = opening(&r.Hours, date, zone)
+	day.Readings = func(m coordinator.MachineID, from, to time.Time, fn func(coordinator.MachineReading) bool) error {
+		return s.Readings(ctx, r.ID, m, from, to, fn)
+	}
+	return day
 }
 
 func factsBetween(ctx context.Context, f Facts, room coordinator.RoomID, from, to time.Time) (all []coordinator.Fact, err error) {
@@ -131,13 +162,15 @@ func Between(ctx context.Context, r Rollups, room coordinator.RoomID, from, to D
 }
 
 // Today sums up the local day of now so far. A cycle counts once it has ended.
-func Today(ctx context.Context, f Facts, room *Room, zone *time.Location, now time.Time) ([]Summary, error) {
-	day := Day{Room: room.ID, Date: DateOf(now, zone), Zone: zone, Machines: room.Machines, Until: now}
-	day.Opens, day.Closes = opening(&room.Hours, day.Date, zone)
+func Today(ctx context.Context, s interface {
+	Facts
+	Readings
+}, room *Room, zone *time.Location, now time.Time) ([]Summary, error) {
+	day := room.day(ctx, s, DateOf(now, zone), zone, now)
 	var err error
-	day.Facts, err = factsBetween(ctx, f, room.ID, day.Date.Begin(zone).Add(-lookBack), now)
-	if err != nil {
+	if day.Facts, err = factsBetween(ctx, s, room.ID, day.Date.Begin(zone).Add(-lookBack), now); err != nil {
 		return nil, err
 	}
-	return Summarise(day), nil
+	sums, err := Summarise(day)
+	return sums.All, err
 }

@@ -16,7 +16,7 @@ func decodeSummary(key string, value []byte) (s Summary, err error) {
 	}
 	switch {
 	case head.V > edition:
-		return s, fmt.Errorf("the stored sums %q are of edition %d, this program knows up to %d: use the newer program", key, head.V, edition)
+		return s, newer(key, head.V)
 	case head.V == edition:
 		err = json.Unmarshal(value, &s)
 	default:
@@ -26,6 +26,10 @@ func decodeSummary(key string, value []byte) (s Summary, err error) {
 		return s, damaged(key, err)
 	}
 	return s, nil
+}
+
+func newer(key string, v int) error {
+	return fmt.Errorf("the stored sums %q are of edition %d, this program knows up to %d: use the newer program", key, v, edition)
 }
 
 // first is the first edition, which knew no hours, no opening hours, and no

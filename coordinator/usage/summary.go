@@ -47,11 +47,28 @@ type Day struct {
 	// a cycle is told of after its end.
 	Facts []coordinator.Fact
 	Until time.Time
+	// Readings reads a machine's readings, Power are the settings of its engine;
+	// nil: nothing was measured, and cycles are taken to draw evenly.
+	Readings func(m coordinator.MachineID, from, to time.Time, fn func(coordinator.MachineReading) bool) error
+	Power    map[coordinator.MachineID]cycle.Settings
+	// Tariffs say at which times energy is to be told apart.
+	Tariffs coordinator.Tariffs
+	// Kept is what was summed up before of machines: the standby energy stays where
+	// the readings are gone.
+	Kept map[coordinator.MachineID]Figures
 }
 
-// Summarise sums up a local day of a room. The room's own summary comes first,
-// then one for each of its machines and each other that the facts name, in order.
-func Summarise(of Day) []Summary {
+// Sums are those of one local day of a room.
+type Sums struct {
+	// All has the room's own summary first, then one for each of its machines and
+	// each other that the facts name, in order.
+	All []Summary
+	// Homes is what the loads of each home took; those of nobody are under "".
+	Homes map[coordinator.HomeID]*HomeSum
+}
+
+// Summarise sums up a local day of a room. An error is one of Readings.
+func Summarise(of Day) (Sums, error) {
 	d := newDay(&of)
 	for i := range of.Facts {
 		if of.Facts[i].At.Before(of.Until) {
@@ -60,17 +77,37 @@ func Summarise(of Day) []Summary {
 	}
 	room := Summary{V: edition, Room: of.Room, Date: of.Date, Opens: of.Opens, Closes: of.Closes}
 	room.Hours = d.waited()
-	var out []Summary
+	out := Sums{Homes: map[coordinator.HomeID]*HomeSum{}}
 	for m, t := range d.of {
 		s := t.close(d)
 		s.V, s.Room, s.Machine, s.Date, s.Opens, s.Closes = edition, of.Room, m, of.Date, of.Opens, of.Closes
-		room.beside(&s)
 		if m != "" {
-			out = append(out, s)
+			if err := out.energy(d, m, t, &s); err != nil {
+				return out, err
+			}
+			out.All = append(out.All, s)
 		}
+		room.beside(&s)
 	}
-	slices.SortFunc(out, func(a, b Summary) int { return cmp.Compare(a.Machine, b.Machine) })
-	return slices.Insert(out, 0, room)
+	slices.SortFunc(out.All, func(a, b Summary) int { return cmp.Compare(a.Machine, b.Machine) })
+	out.All = slices.Insert(out.All, 0, room)
+	return out, nil
+}
+
+// energy adds what a machine drew.
+func (o *Sums) energy(d *day, m coordinator.MachineID, t *tally, s *Summary) error {
+	e, err := d.energy(m, t)
+	if err != nil {
+		return err
+	}
+	s.Used, s.Unmetered = e.used, e.dark
+	for id, home := range e.homes {
+		if o.Homes[id] == nil {
+			o.Homes[id] = &HomeSum{}
+		}
+		o.Homes[id].add(home)
+	}
+	return nil
 }
 
 // beside adds a machine's summary to its room's.
@@ -88,12 +125,14 @@ type day struct {
 	of       map[coordinator.MachineID]*tally
 	turns    map[coordinator.TurnID]*stretch // how long each waited for its first call
 	called   map[coordinator.TurnID]bool
+	owners   map[coordinator.LoadID]coordinator.HomeID
 }
 
 func newDay(of *Day) *day {
 	d := &day{
 		Day: of, from: of.Date.Begin(of.Zone), to: of.Date.End(of.Zone), of: map[coordinator.MachineID]*tally{},
 		turns: map[coordinator.TurnID]*stretch{}, called: map[coordinator.TurnID]bool{},
+		owners: map[coordinator.LoadID]coordinator.HomeID{},
 	}
 	for _, m := range of.Machines {
 		d.machine(m).plan(d)
@@ -115,6 +154,8 @@ func (d *day) machine(id coordinator.MachineID) *tally {
 // add sorts a fact to its machine.
 func (d *day) add(f *coordinator.Fact) {
 	t := d.machine(f.Machine)
+	t.begin(f)
+	d.own(f)
 	switch f.Kind {
 	case coordinator.FactCycle:
 		t.ended(f)
@@ -141,11 +182,32 @@ type tally struct {
 	sum    Summary
 	cycles map[uint64]coordinator.Fact // by number; a later fact corrects an earlier
 	loose  []coordinator.Fact          // cycles without a number
+	begun  coordinator.Fact            // the last start
 	// since is when the load inside was told of; zero when there is none.
 	since     time.Time
 	blocked   []stretch
 	collected map[coordinator.LoadID]bool      // on the day
 	assumed   map[coordinator.LoadID]time.Time // assumed empty at
+}
+
+// begin notes a start, and forgets one that was none.
+func (t *tally) begin(f *coordinator.Fact) {
+	switch {
+	case f.Kind == coordinator.FactStarted || f.Kind == coordinator.FactWalkUp:
+		t.begun = *f
+	case f.Kind == coordinator.FactNotMine && f.Note != "":
+		t.begun = coordinator.Fact{}
+	}
+}
+
+// own notes whose a load is.
+func (d *day) own(f *coordinator.Fact) {
+	switch f.Kind {
+	case coordinator.FactStarted, coordinator.FactWalkUp, coordinator.FactClaimed:
+		d.owners[f.Load] = f.Home
+	case coordinator.FactNotMine:
+		delete(d.owners, f.Load)
+	}
 }
 
 // ended notes a cycle. One that began after a load was told of means that the

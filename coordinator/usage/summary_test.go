@@ -97,7 +97,7 @@ func TestSummarise(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			d := date(c.date)
-			all := Summarise(dayOf(c.date, c.facts, d.Add(1).End(berlin)))
+			all := summarised(dayOf(c.date, c.facts, d.Add(1).End(berlin)))
 			if len(all) != 2 {
 				t.Fatalf("%d summaries: %+v", len(all), all)
 			}
@@ -113,7 +113,7 @@ func TestSummarise(t *testing.T) {
 
 // text is what the facts alone say: how cycles ended, how long they ran, and so on.
 func text(s Figures) string {
-	s.Days, s.Starts, s.Open, s.RunningOpen = 0, 0, 0, 0
+	s.Days, s.Starts, s.Open, s.RunningOpen, s.Used, s.Unmetered = 0, 0, 0, 0, nil, 0
 	data, err := json.Marshal(s)
 	if err != nil {
 		panic(err)
@@ -126,7 +126,7 @@ func TestUntil(t *testing.T) {
 		ran("w1", 1, "2026-11-25 09:00", "2026-11-25 09:57", 900, "finished"),
 		fact(coordinator.FactCollected, "w1", "2026-11-25 12:00", 1, 2*time.Hour),
 	}
-	got := Summarise(dayOf("2026-11-25", facts, local("2026-11-25 10:45")))[0]
+	got := summarised(dayOf("2026-11-25", facts, local("2026-11-25 10:45")))[0]
 	if got.Blocked != 45*time.Minute || got.Collected != 0 || got.Cycles != 1 {
 		t.Errorf("at 10:45 of a day: %s", text(got.Figures))
 	}
@@ -160,7 +160,7 @@ func TestSumsAddUp(t *testing.T) {
 		}
 		var days, machines Figures
 		for d := begin; !DateOf(now, berlin).Before(d); d = d.Add(1) {
-			all := Summarise(dayOf(d.String(), facts, now.Add(1)))
+			all := summarised(dayOf(d.String(), facts, now.Add(1)))
 			days.then(&all[0].Figures)
 			for i := range all[1:] {
 				machines.then(&all[i+1].Figures)

@@ -40,7 +40,7 @@ type Cell struct {
 
 // Table is what stands behind a chart, and in a file of figures.
 type Table struct {
-	// Name is "periods", "rooms", "machines" or "week".
+	// Name is "periods", "rooms", "machines", "windows", "homes", "costs" or "week".
 	Name    string
 	Columns []Column
 	Rows    [][]Cell
@@ -49,15 +49,14 @@ type Table struct {
 // Tables are those of the report, without those that have no rows.
 func (r *Report) Tables() []Table {
 	all := []Table{
-		r.rows("periods", r.Periods, []Column{{Key: "from", Kind: KindWord}, {Key: "to", Kind: KindWord}},
-			func(row *Row) []Cell { return []Cell{word(row.From.String()), word(row.To.String())} }),
+		r.periods(),
 		r.rows("rooms", r.Rooms, []Column{{Key: "room", Kind: KindWord}, {Key: "name", Kind: KindText}},
 			func(row *Row) []Cell { return []Cell{word(string(row.Room)), word(row.Name)} }),
 		r.rows("machines", r.Machines, []Column{{Key: "room", Kind: KindWord}, {Key: "machine", Kind: KindWord}, {Key: "name", Kind: KindText}},
 			func(row *Row) []Cell {
 				return []Cell{word(string(row.Room)), word(string(row.Machine)), word(row.Name)}
 			}),
-		r.week(),
+		r.windows(), r.homes(), r.costs(), r.week(),
 	}
 	out := all[:0]
 	for _, t := range all {
@@ -66,6 +65,23 @@ func (r *Report) Tables() []Table {
 		}
 	}
 	return out
+}
+
+// periods has the standing charge too.
+func (r *Report) periods() Table {
+	t := r.rows("periods", r.Periods, []Column{{Key: "from", Kind: KindWord}, {Key: "to", Kind: KindWord}},
+		func(row *Row) []Cell { return []Cell{word(row.From.String()), word(row.To.String())} })
+	if r.Currency.Code != "" && r.Query.Scope == (Scope{}) {
+		t.Columns = append(t.Columns, r.moneyColumn("standing_charge"))
+		for i := range t.Rows {
+			t.Rows[i] = append(t.Rows[i], r.money(r.Periods[i].Standing))
+		}
+	}
+	return t
+}
+
+func (r *Report) moneyColumn(key string) Column {
+	return Column{key, KindMoney, r.Currency.Code, r.Currency.Digits}
 }
 
 // figureColumns are what every table of rows says of each.
@@ -77,9 +93,10 @@ func (r *Report) figureColumns() []Column {
 		number("collected", "", 0), number("calls", "", 0), number("missed", "", 0),
 		number("wait_median", "min", 1), number("wait_p95", "min", 1),
 		number("energy_cycles", "kWh", 3), number("energy_standby", "kWh", 3), number("energy_per_cycle", "kWh", 3),
+		number("unmetered", "h", 2),
 	}
 	if r.Currency.Code != "" {
-		all = append(all, Column{"cost", KindMoney, r.Currency.Code, r.Currency.Digits})
+		all = append(all, r.moneyColumn("cost"))
 	}
 	return all
 }
@@ -102,7 +119,7 @@ func (r *Report) figureCells(row *Row) []Cell {
 		count(row.Days), count(row.Cycles), count(row.StoppedEarly), count(row.Presumed),
 		fixed(row.Running.Hours(), 2), fixed(row.Open.Hours(), 2), share, fixed(row.Blocked.Hours(), 2),
 		count(row.Collected), count(row.Waits.Count()), count(row.Missed), wait(row.Waits.Median()), wait(row.Waits.P95()),
-		fixed(cycles.KWh(), 3), fixed(standby.KWh(), 3), each,
+		fixed(cycles.KWh(), 3), fixed(standby.KWh(), 3), each, fixed(row.Unmetered.Hours(), 2),
 	}
 	if r.Currency.Code != "" {
 		all = append(all, r.money(row.Cost))
