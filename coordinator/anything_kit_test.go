@@ -117,11 +117,13 @@ func (a *anything) tell(ev Event) (ChangeSet, error) {
 // remember keeps what a step is to be compared with.
 func (a *anything) remember() {
 	a.before, a.house = slices.Clone(a.room.state.Turns), a.room.house()
-	soon := map[uint64]bool{}
+	soon, whose := map[uint64]bool{}, map[uint64]HomeID{}
 	for _, t := range a.before {
 		soon[t.Behind] = t.Behind != 0 && a.house.Soon(t.Behind)
+		whose[t.Carries] = a.house.Whose(t.Carries)
 	}
 	a.house.Soon = func(load uint64) bool { return soon[load] }
+	a.house.Whose = func(load uint64) HomeID { return whose[load] }
 }
 
 // power reads a machine's meter.

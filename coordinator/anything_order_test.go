@@ -35,12 +35,16 @@ func (a *anything) callsAreRight(set ChangeSet) {
 	}
 }
 
-// using counts the loads that keep others from a machine, and the calls, of a home.
+// using counts the loads that keep others from a machine, and the calls, of a home;
+// not a load that is about to be carried to the dryer that its home is called to.
 func (a *anything) using(home HomeID) int {
-	n := 0
+	n, carried := 0, map[uint64]bool{}
+	for _, t := range a.room.state.Turns {
+		carried[t.Carries] = carried[t.Carries] || t.State == queue.Called
+	}
 	for _, l := range a.room.state.Loads {
 		left := l.Ready() && (l.AssumedEmpty || !a.leftAt(&l).After(a.room.state.Now))
-		if l.Home == home && !left {
+		if l.Home == home && !left && !carried[uint64(l.ID)] {
 			n++
 		}
 	}
@@ -53,8 +57,9 @@ func (a *anything) using(home HomeID) int {
 }
 
 // nobodyAhead: whoever stands before a called turn and still waits may not be
-// called to that machine: not as the room was before the set, or not as it is after
-// it. What changed in between may have changed after the call.
+// called to that machine (not as the room was before the set, or not as it is after
+// it: what changed in between may have changed after the call) or lets somebody go
+// first who may be, or is called.
 func (a *anything) nobodyAhead(set ChangeSet, called Fact) {
 	m := &a.plan.Machines[a.room.index(called.Machine)].Machine
 	house := a.room.house()
@@ -70,10 +75,25 @@ func (a *anything) nobodyAhead(set ChangeSet, called Fact) {
 			t.Recall = a.before[k].Recall
 			could = a.before[k].State != queue.Waiting || a.before[k].Eligible(m, a.house, set.At) == queue.Yes
 		}
-		if could && t.Eligible(m, house, set.At) == queue.Yes {
+		if could && t.Eligible(m, house, set.At) == queue.Yes && !a.letsSomebody(set, &t, m, house) {
 			a.rt.Fatalf("turn %d was called to %s before turn %d:\n%s%s", called.Turn, m.ID, t.ID, a.verdicts(house), facts(set))
 		}
 	}
+}
+
+// letsSomebody reports whether a turn lets another go first to a machine.
+func (a *anything) letsSomebody(set ChangeSet, t *queue.Turn, m *queue.Machine, house *queue.House) bool {
+	ways := t.Ways
+	if k := a.before.Index(t.ID); k >= 0 {
+		ways = append(slices.Clone(ways), a.before[k].Ways...)
+	}
+	return slices.ContainsFunc(ways, func(w queue.Way) bool {
+		called := slices.ContainsFunc(set.Facts, func(f Fact) bool { return f.Turn == w.To && f.Kind == FactCalled })
+		k := a.before.Index(w.To)
+		could := k >= 0 && a.before[k].Eligible(m, a.house, set.At) == queue.Yes
+		k = a.room.state.Turns.Index(w.To)
+		return called || could || k >= 0 && a.room.state.Turns[k].Eligible(m, house, set.At) == queue.Yes
+	})
 }
 
 // wrote reports whether a set has a fact of a kind about a turn.
@@ -85,52 +105,73 @@ func wrote(set ChangeSet, id TurnID, kind FactKind, note string) bool {
 func facts(set ChangeSet) string {
 	var b strings.Builder
 	for _, f := range set.Facts {
-		fmt.Fprintf(&b, "%s %s %s turn %d load %d %s\n", f.At.Format("15:04:05.000"), f.Kind, f.Machine, f.Turn, f.Load, f.Note)
+		fmt.Fprintf(&b, "%s %s %s turn %d load %d %s%s\n", f.At.Format("15:04:05.000"), f.Kind, f.Machine, f.Turn, f.Load, f.Note, f.Why)
 	}
 	return b.String()
 }
 
-// orderIsKept: whoever was before another in the line still is, but for the
-// written reasons, of which the same set stores a fact: a missed call, letting the
-// next go first, and a call or start that was taken back. A missed call costs one place among turns of the same kind.
+// orderIsKept: the line stays in its order, but that a call or start which was taken
+// back stands at the head, for which the same set stores a fact. Whoever lets
+// another go first lets one more at a time, one who stands behind, and a fact says why.
 func (a *anything) orderIsKept(set ChangeSet) {
 	line := a.room.state.Turns
 	for j := range line {
-		cost := 0
 		for i := range j {
 			was, ahead := a.before.Index(line[i].ID), a.before.Index(line[j].ID)
 			if was < 0 || ahead < 0 || was < ahead || line[i].State == queue.Started {
 				continue // one of them is new, or the order is as it was, or waits no more
 			}
-			reason := a.overtook(set, &line[i], &line[j])
-			a.did["overtook: "+reason]++
-			waited := a.before[was].State == queue.Waiting // one that is called has had its machine
-			if reason == "missed" && waited && line[i].Need == line[j].Need {
-				cost++
-			}
-			if reason == "" || cost > 1 {
-				a.rt.Fatalf("turn %d went before turn %d (%q):\n%s", line[i].ID, line[j].ID, reason, facts(set))
+			if !a.returned(set, line[i].ID) {
+				a.rt.Fatalf("turn %d went before turn %d:\n%s", line[i].ID, line[j].ID, facts(set))
 			}
 		}
+		a.waysAreRight(set, j)
 	}
 }
 
-// overtook names why first is now before second; empty for no written reason.
-func (a *anything) overtook(set ChangeSet, first, second *queue.Turn) string {
+// returned reports whether a set takes a call or start of a turn back.
+func (a *anything) returned(set ChangeSet, id TurnID) bool {
 	for _, f := range set.Facts {
 		switch {
-		case f.Turn == second.ID && f.Kind == FactPassed && f.Note == "let the next one go first":
-			return "let next"
-		case f.Turn == first.ID && (f.Kind == FactNotMine || f.Kind == FactTestRun):
-			return "start taken back"
-		case f.Turn == first.ID && f.Kind == FactTakenBack && f.Note != byLongerWash:
-			return "call taken back"
+		case f.Turn != id:
+		case f.Kind == FactNotMine || f.Kind == FactTestRun:
+			a.did["overtook: start taken back"]++
+			return true
+		case f.Kind == FactTakenBack && f.Note != byLongerWash:
+			a.did["overtook: call taken back"]++
+			return true
 		}
 	}
-	if wrote(set, second.ID, FactMissed, "") {
-		return "missed"
+	return false
+}
+
+// waysAreRight judges whom turn j lets go first.
+func (a *anything) waysAreRight(set ChangeSet, j int) {
+	line := a.room.state.Turns
+	t := &line[j]
+	var old []queue.Way
+	if k := a.before.Index(t.ID); k >= 0 {
+		old = a.before[k].Ways
 	}
-	return ""
+	fresh := 0
+	for _, w := range t.Ways {
+		k := line.Index(w.To)
+		if k <= j || t.State == queue.Called || t.State == queue.Started {
+			a.rt.Fatalf("turn %d, %s, lets turn %d go first, which is at %d", t.ID, t.State, w.To, k)
+		}
+		if slices.Contains(old, w) {
+			continue
+		}
+		fresh++
+		fact, note := FactMissed, ""
+		if w.Why == queue.OverLetNext {
+			fact, note = FactPassed, "let the next one go first"
+		}
+		if !wrote(set, t.ID, fact, note) || fresh > 1 || w.Why == queue.OverMissed && line[k].Need != t.Need {
+			a.rt.Fatalf("turn %d lets turn %d go first (%s):\n%s", t.ID, w.To, w.Why, facts(set))
+		}
+		a.did["overtook: "+map[queue.Overtaking]string{queue.OverMissed: "missed", queue.OverLetNext: "let next"}[w.Why]]++
+	}
 }
 
 // nobodyEverTapsAgain lets whatever runs come to an end, and nobody do anything

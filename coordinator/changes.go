@@ -51,7 +51,7 @@ type FactKind string
 // The kinds of fact.
 const (
 	FactJoined FactKind = "joined"
-	FactLeft   FactKind = "left"   // Note: "closing" when it left as its resident had chosen
+	FactLeft   FactKind = "left"   // Note: why, when its resident did not say so just now: "closing", "wash taken back", "dries where it washed"
 	FactCalled FactKind = "called" // Wait: since joining
 	FactMissed FactKind = "missed"
 	// FactTakenBack: a call was taken back without blame; Note says why.

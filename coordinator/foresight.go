@@ -28,7 +28,7 @@ func (r *Room) Foresee(s *Snapshot) *Foresight {
 	for n := range lengths {
 		lengths[n] = f.house.Length(queue.Need(n))
 	}
-	f.house.Soon = nil // the forecast knows by itself when loads are ready
+	f.house.Soon, f.house.Whose = nil, nil // the forecast knows by itself when loads are ready, and whose
 	f.house.Length = func(n queue.Need) time.Duration { return lengths[n] }
 	return f
 }
@@ -91,7 +91,8 @@ func (r *Room) endOf(v *MachineView, now time.Time) queue.Span {
 func (r *Room) outlook() *queue.Outlook {
 	l, rules := &r.state.Learned, &r.state.Rules
 	cycles := [...]queue.Spread{queue.Wash: l.toTold(queue.Wash), queue.Dry: l.toTold(queue.Dry), queue.WashAndDry: l.toTold(queue.WashAndDry)}
-	walks := l.walks()
+	walks := came(l.Answers)
+	stayedAway, said := len(l.Answers)-len(walks), len(l.Said)-len(came(l.Said))
 	ahead := rules.DryCallAhead
 	if ahead > 0 { // that counts from the expected end, the forecast from when it is declared
 		ahead += l.lag(queue.Washer).Median
@@ -100,7 +101,10 @@ func (r *Room) outlook() *queue.Outlook {
 	return &queue.Outlook{
 		Cycle:       func(n queue.Need) queue.Spread { return cycles[n] },
 		WalkDown:    queue.Sampled(walks, queue.Span{Low: time.Minute, Median: walkDown, High: 2 * walkDown}),
-		Missed:      queue.Share(len(l.Answers)-len(walks), len(l.Answers), priorMissed),
+		Missed:      queue.Share(stayedAway, len(l.Answers), priorMissed),
+		WayAdds:     rules.OnMyWayAdds,
+		WayMissed:   queue.Share(said, len(l.Said), priorWayMissed),
+		MissedSaid:  queue.Share(min(said, stayedAway), stayedAway, priorWayMissed),
 		Collect:     queue.Sampled(l.Delays, around(priorDelay)),
 		CallAfter:   rules.CallWithLoadAfter(),
 		Hold:        holds.HoldFor,

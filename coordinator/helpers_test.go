@@ -132,6 +132,7 @@ func (m *memory) commit(t *testing.T, set ChangeSet) {
 	m.stored.Rows = putRows(m.stored.Rows, set.Rows)
 	for _, c := range set.Checkpoints {
 		m.stored.Checkpoints = append(deleteCheckpoint(m.stored.Checkpoints, c.Machine), c)
+		m.stored.Tail = slices.DeleteFunc(m.stored.Tail, func(r MachineReading) bool { return r.Machine == c.Machine })
 	}
 }
 
@@ -184,7 +185,12 @@ func (s *scene) watts(id MachineID, w float64) {
 	if last := s.room.engines[s.room.index(id)].Status().Last.At; !s.now.After(last) {
 		s.now = last.Add(time.Millisecond)
 	}
-	s.take(s.room.Measure(s.now, id, cycle.Power(s.now, w)))
+	reading := cycle.Power(s.now, w)
+	set := s.room.Measure(s.now, id, reading)
+	s.take(set)
+	if !slices.ContainsFunc(set.Checkpoints, func(c MachineCheckpoint) bool { return c.Machine == id }) {
+		s.store.stored.Tail = append(s.store.stored.Tail, MachineReading{Machine: id, Reading: reading})
+	}
 }
 
 // take books a change set, as the store and the outbox would.

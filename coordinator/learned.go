@@ -25,6 +25,8 @@ type learned struct {
 	// Answers are how long called residents took from the begin of the hold until
 	// they started the machine; noAnswer for each who did not within it.
 	Answers []time.Duration `json:",omitempty"`
+	// Said are the answers of those who had said that they were on their way.
+	Said []time.Duration `json:",omitempty"`
 }
 
 // noAnswer is a call that was missed, among the answers.
@@ -38,7 +40,10 @@ const (
 	priorDelay    = 10 * time.Minute
 	priorLag      = 2 * time.Minute
 	priorMissed   = 0.1
-	walkDown      = 4 * time.Minute
+	// of those who say that they are on their way; and how many of those who do not
+	// come had said it
+	priorWayMissed = 0.05
+	walkDown       = 4 * time.Minute
 )
 
 func remember(list []time.Duration, d time.Duration) []time.Duration {
@@ -64,26 +69,42 @@ func (l *learned) lag(k queue.Kind) queue.Span {
 	return l.quantiles(*lags, priorLag)
 }
 
-// answered remembers how long a called resident took to start the machine.
-func (l *learned) answered(d time.Duration) { l.Answers = remember(l.Answers, max(0, d)) }
+// answered remembers how long a called resident took to start the machine, who had
+// said to be on the way or not.
+func (l *learned) answered(d time.Duration, said bool) { l.answer(max(0, d), said) }
 
 // missed remembers that a called resident did not come.
-func (l *learned) missed() { l.Answers = remember(l.Answers, noAnswer) }
+func (l *learned) missed(said bool) { l.answer(noAnswer, said) }
 
-// cameAfterAll takes back the newest call that was remembered as missed.
-func (l *learned) cameAfterAll() {
-	for k := len(l.Answers) - 1; k >= 0; k-- {
-		if l.Answers[k] == noAnswer {
-			l.Answers = slices.Delete(l.Answers, k, k+1)
-			return
-		}
+func (l *learned) answer(d time.Duration, said bool) {
+	l.Answers = remember(l.Answers, d)
+	if said {
+		l.Said = remember(l.Said, d)
 	}
 }
 
-// walks are the answers of those who came.
-func (l *learned) walks() []time.Duration {
+// cameAfterAll takes back the newest call that was remembered as missed.
+func (l *learned) cameAfterAll(said bool) {
+	l.Answers = withoutMiss(l.Answers)
+	if said {
+		l.Said = withoutMiss(l.Said)
+	}
+}
+
+// withoutMiss is a list of answers without the newest call that was missed.
+func withoutMiss(answers []time.Duration) []time.Duration {
+	for k := len(answers) - 1; k >= 0; k-- {
+		if answers[k] == noAnswer {
+			return slices.Delete(answers, k, k+1)
+		}
+	}
+	return answers
+}
+
+// came are the answers of those who came.
+func came(answers []time.Duration) []time.Duration {
 	var came []time.Duration
-	for _, d := range l.Answers {
+	for _, d := range answers {
 		if d >= 0 {
 			came = append(came, d)
 		}

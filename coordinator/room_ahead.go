@@ -101,7 +101,7 @@ func (r *Room) beginHold(k int) {
 	}
 	h := r.state.Machines[i].Hold
 	h.Ahead, h.Since, t.CalledAt = false, r.state.Now, r.state.Now
-	r.extendHold(h, r.state.Now.Add(r.state.Rules.HoldFor(t.Home)))
+	r.extendHold(h, r.state.Now.Add(r.holdFor(t.ID)))
 }
 
 // dryAfter books a dryer behind the person's wash that is already running.
@@ -125,7 +125,7 @@ func (r *Room) dryAfter(now time.Time, i int, e DryAfter) error {
 	if err := r.mayJoin(join); err != nil {
 		return err
 	}
-	dryer := queue.Turn{Person: l.Owner, Home: l.Home, Need: queue.Dry, Wishes: join.Wishes, Behind: uint64(l.ID)}
+	dryer := queue.Turn{Person: l.Owner, Home: l.Home, Need: queue.Dry, Wishes: join.Wishes, Behind: uint64(l.ID), Carries: uint64(l.ID)}
 	if l.Turn != 0 && wash >= 0 {
 		dryer.LeaveAt = r.state.Turns[wash].LeaveAt
 		r.state.Turns[wash].DryAfter = true

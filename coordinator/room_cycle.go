@@ -126,6 +126,7 @@ func (r *Room) useBooked(l *Load) {
 			r.dropHold(t.ID)
 			r.removeTurn(k)
 			r.withdraw(Subject{Turn: t.ID})
+			r.fact(Fact{Kind: FactLeft, Person: t.Person, Home: t.Home, Turn: t.ID, Note: "dries where it washed"})
 			return
 		}
 	}
@@ -150,7 +151,7 @@ func (r *Room) newLoad(i int, start, now time.Time) *Load {
 	if t := r.holder(i); t != nil {
 		kind = FactStarted
 		if !m.Hold.Ahead { // else nobody knows how long it took
-			r.state.Learned.answered(start.Sub(m.Hold.Since))
+			r.state.Learned.answered(start.Sub(m.Hold.Since), !t.OnWay.IsZero())
 		}
 		l.Owner, l.Home, l.Turn = t.Person, t.Home, t.ID
 	}

@@ -23,8 +23,16 @@ func (r *Room) house() *queue.House {
 	}
 	return &queue.House{
 		Limits: r.state.Rules.Limits, Hours: r.state.Rules.Hours, Zone: r.zone(),
-		Loads: loads, Length: r.state.Learned.typical, Soon: r.readySoon,
+		Loads: loads, Whose: r.whose, Length: r.state.Learned.typical, Soon: r.readySoon,
 	}
+}
+
+// whose is the home that a load counts for; empty when it counts for none.
+func (r *Room) whose(load uint64) HomeID {
+	if l := r.load(LoadID(load)); l != nil && r.countsFor(l, r.state.Now) {
+		return l.Home
+	}
+	return ""
 }
 
 // countsFor reports whether a load counts towards what its home may have in the
@@ -56,10 +64,15 @@ func (r *Room) holder(i int) *queue.Turn {
 
 // holdFor is how long a machine is kept for a turn.
 func (r *Room) holdFor(id TurnID) time.Duration {
-	if k := r.state.Turns.Index(id); k >= 0 {
-		return r.state.Rules.HoldFor(r.state.Turns[k].Home)
+	k := r.state.Turns.Index(id)
+	if k < 0 {
+		return r.state.Rules.Hold
 	}
-	return r.state.Rules.Hold
+	t := &r.state.Turns[k]
+	if t.OnWay.IsZero() {
+		return r.state.Rules.HoldFor(t.Home)
+	}
+	return r.state.Rules.HoldFor(t.Home) + r.state.Rules.OnMyWayAdds
 }
 
 // dropHold frees the machine that is held for a turn, if one is.
@@ -141,9 +154,11 @@ func (r *Room) forgive(i int, start, now time.Time) {
 		t.Calls = r.state.Turns[k].Calls // it may have been called again since
 		r.removeTurn(k)
 	}
-	r.state.Learned.cameAfterAll()
+	r.state.Learned.cameAfterAll(!t.OnWay.IsZero())
 	r.fact(Fact{Kind: FactForgiven, Machine: m.ID, Person: t.Person, Home: t.Home, Turn: t.ID, Start: start})
 	t.HoldUntil = now
+	t.Ways = nil
+	r.state.Turns.Settle(t.ID)
 	r.state.Turns = slices.Insert(r.state.Turns, 0, t)
 	m.Hold = &Hold{Turn: t.ID, Since: t.CalledAt, Until: now}
 }
@@ -156,7 +171,7 @@ func (r *Room) miss(i int, id TurnID, now time.Time) {
 		return
 	}
 	t := r.state.Turns[k]
-	r.state.Learned.missed()
+	r.state.Learned.missed(!t.OnWay.IsZero())
 	r.state.Machines[i].Lapsed = &lapsedHold{Turn: t, Until: now}
 	r.state.Turns.Miss(k, now.Add(r.state.Rules.RecallAfter))
 	r.tellMissed(i, &t, now)
@@ -225,7 +240,7 @@ func (r *Room) noteOvertaken(k, i int, house *queue.House, now time.Time) {
 		if e.ID >= t.ID || e.State != queue.Waiting {
 			continue
 		}
-		if why, over := t.Overtakes(e, e.Eligible(m, house, now)); over {
+		if why, over := r.state.Turns.Overtaken(k, j, m, house, now); over {
 			r.fact(Fact{Kind: FactOvertaken, Machine: m.ID, Person: e.Person, Home: e.Home, Turn: e.ID, By: t.ID, Why: why})
 		}
 	}
@@ -246,7 +261,11 @@ func (r *Room) anyOpen(now time.Time) bool {
 func (r *Room) bestMachine(k int, house *queue.House, now time.Time) int {
 	best := -1
 	for i := range r.plan.Machines {
-		if !r.open(i, now) || r.state.Turns[k].Eligible(&r.plan.Machines[i].Machine, house, now) != queue.Yes {
+		m := &r.plan.Machines[i].Machine
+		if !r.open(i, now) || r.state.Turns[k].Eligible(m, house, now) != queue.Yes {
+			continue
+		}
+		if _, over := r.state.Turns.Yields(k, m, house, now); over {
 			continue
 		}
 		if best < 0 || r.plainer(i, best) {

@@ -66,7 +66,7 @@ func TestFreshEngineOnARunningMachine(t *testing.T) {
 	s.join("anna", queue.Wash)
 	s.watts("w1", 300)
 	s.wait(30 * time.Minute)
-	s.store.stored.Checkpoints = nil
+	s.store.stored.Checkpoints, s.store.stored.Tail = nil, nil
 	s.reopen(0)
 	if m := s.room.state.Machines[0]; !m.Running || m.Unsure.IsZero() {
 		t.Fatalf("after the restart: running %v, unsure since %s", m.Running, m.Unsure)

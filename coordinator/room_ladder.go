@@ -96,15 +96,16 @@ func (r *Room) nextFor(i int, l *Load, now time.Time) PersonID {
 	if r.state.Machines[i].Out {
 		return ""
 	}
-	for k := range r.state.Turns {
+	k := r.state.Turns.First(func(k int) bool {
 		t := &r.state.Turns[k]
 		others := l.Owner == "" || !l.mine(t.Person, t.Home)
-		if others && t.State == queue.Waiting && t.Behind == 0 && !now.Before(t.NotBefore) &&
-			t.Fits(&r.plan.Machines[i].Machine) == queue.Yes {
-			return t.Person
-		}
+		return others && t.State == queue.Waiting && t.Behind == 0 && !now.Before(t.NotBefore) &&
+			t.Fits(&r.plan.Machines[i].Machine) == queue.Yes
+	})
+	if k < 0 {
+		return ""
 	}
-	return ""
+	return r.state.Turns[k].Person
 }
 
 // forgottenAfter is how long a load may stay until it counts as forgotten.

@@ -117,6 +117,7 @@ func (r *Room) dropBooked(id LoadID) {
 			r.dropHold(t.ID)
 			r.removeTurn(k)
 			r.withdraw(Subject{Turn: t.ID})
+			r.fact(Fact{Kind: FactLeft, Person: t.Person, Home: t.Home, Turn: t.ID, Note: "wash taken back"})
 			return
 		}
 	}
@@ -236,7 +237,7 @@ func (r *Room) stillInside(now time.Time, i int, e StillInside) error {
 	r.offTable(l.ID)
 	r.state.Loads = append(r.state.Loads, l)
 	if m.EmptiedTurn != nil {
-		r.state.Turns = append(r.state.Turns, *m.EmptiedTurn)
+		r.state.Turns = r.state.Turns.Insert(*m.EmptiedTurn)
 		m.EmptiedTurn = nil
 	}
 	if m.Hold != nil {

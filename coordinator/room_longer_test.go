@@ -44,7 +44,7 @@ func TestLongerHoldForecast(t *testing.T) {
 			p.Seed.LongerHold, p.Seed.LongerHoldHomes = time.Hour, homes
 		})
 		for range 40 {
-			s.room.state.Learned.missed()
+			s.room.state.Learned.missed(false)
 		}
 		s.join("anna", queue.Wash)
 		id := s.join("ben", queue.Wash)

@@ -63,14 +63,19 @@ func (r *Room) restoreEngines(stored Stored) error {
 		r.followZero(i, m.Reading)
 	}
 	if r.supplyOut() {
-		// Any machine that was at work may be the one that shows power to be back.
-		for i := range r.state.Machines {
-			if r.state.Machines[i].Running {
-				r.zeroAt[i] = r.state.Supply.Since
-			}
-		}
+		r.followDark()
 	}
 	return nil
+}
+
+// followDark lets any machine that was at work and is at 0 W be the one that shows
+// power to be back, whose fall was stored before the last event.
+func (r *Room) followDark() {
+	for i := range r.state.Machines {
+		if r.state.Machines[i].Running && r.watts[i] == 0 && r.zeroAt[i].IsZero() {
+			r.zeroAt[i] = r.state.Supply.Since
+		}
+	}
 }
 
 // forgetMissing drops holds, loads and turns that name machines or loads which

@@ -27,6 +27,7 @@ type simpleTurn struct {
 	misses int
 	barred time.Time // not called before, unless another is
 	at     *simpleMachine
+	lets   []*simpleTurn // go first
 }
 
 type simpleMachine struct {
@@ -46,11 +47,30 @@ func (s *simple) open(m *simpleMachine) bool {
 	return !m.running && m.heldFor == nil && (!m.full || !s.now.Before(m.told.Add(45*time.Minute)))
 }
 
+// queue is who waits for the same, in order: as they joined, but for those who must
+// let another go first; with t, which is called.
+func (s *simple) queue(need queue.Need, with *simpleTurn) []*simpleTurn {
+	var left, order []*simpleTurn
+	for _, t := range s.line {
+		if t.need == need && (t.at == nil || t == with) {
+			left = append(left, t)
+		}
+	}
+	for len(left) > 0 {
+		i := slices.IndexFunc(left, func(t *simpleTurn) bool {
+			return !slices.ContainsFunc(t.lets, func(other *simpleTurn) bool { return slices.Contains(left, other) })
+		})
+		order = append(order, left[i])
+		left = slices.Delete(left, i, i+1)
+	}
+	return order
+}
+
 // call: first come, first served, to an empty machine rather than a full one. A
 // call lets those go again who had missed theirs.
 func (s *simple) call() {
-	for _, t := range s.line {
-		if t.at != nil || s.now.Before(t.barred) {
+	for _, t := range append(s.queue(queue.Wash, nil), s.queue(queue.Dry, nil)...) {
+		if s.now.Before(t.barred) {
 			continue
 		}
 		var best *simpleMachine
@@ -60,7 +80,7 @@ func (s *simple) call() {
 			}
 		}
 		if best != nil {
-			t.at, best.heldFor, best.heldUntil = best, t, s.now.Add(10*time.Minute)
+			t.at, t.lets, best.heldFor, best.heldUntil = best, nil, t, s.now.Add(10*time.Minute)
 			for _, other := range s.line {
 				other.barred = time.Time{}
 			}
@@ -70,25 +90,25 @@ func (s *simple) call() {
 	}
 }
 
-// miss: the first time costs a place among those who wait for the same, and ten
-// minutes, the second time the turn.
+// miss: the first time costs a place among those who wait for the same (the next
+// goes first, or who had let this one go first no longer does), and ten minutes, the
+// second time the turn.
 func (s *simple) miss(m *simpleMachine) {
 	t := m.heldFor
-	m.heldFor, t.at = nil, nil
-	t.misses++
-	i := slices.Index(s.line, t)
-	s.line = slices.Delete(s.line, i, i+1)
-	if t.misses == 2 {
+	if t.misses++; t.misses == 2 {
+		s.leave(t.id)
 		return
 	}
+	order := s.queue(t.need, t)
+	m.heldFor, t.at = nil, nil
 	t.barred = s.now.Add(10 * time.Minute)
-	for j := i; j < len(s.line); j++ {
-		if s.line[j].need == t.need && s.line[j].at == nil {
-			i = j + 1
-			break
-		}
+	switch i := slices.Index(order, t) + 1; {
+	case i == len(order):
+	case order[i].id > t.id:
+		t.lets = append(t.lets, order[i])
+	default:
+		order[i].lets = slices.DeleteFunc(order[i].lets, func(other *simpleTurn) bool { return other == t })
 	}
-	s.line = slices.Insert(s.line, i, t)
 }
 
 // pass lets time pass, each thing at its time.
@@ -141,12 +161,13 @@ func (s *simple) leave(id TurnID) {
 // String is who stands where, and what machines do.
 func (s *simple) String() string {
 	var b strings.Builder
+	for _, t := range append(s.queue(queue.Wash, nil), s.queue(queue.Dry, nil)...) {
+		fmt.Fprintf(&b, "%d %s; ", t.id, t.need)
+	}
 	for _, t := range s.line {
-		fmt.Fprintf(&b, "%d %s", t.id, t.need)
 		if t.at != nil {
-			fmt.Fprintf(&b, " at %s until %s", t.at.id, t.at.heldUntil.Format("15:04:05.000"))
+			fmt.Fprintf(&b, "%d %s at %s until %s; ", t.id, t.need, t.at.id, t.at.heldUntil.Format("15:04:05.000"))
 		}
-		b.WriteString("; ")
 	}
 	for _, m := range s.machines {
 		fmt.Fprintf(&b, "%s running %v, full %v; ", m.id, m.running, m.full)
@@ -157,11 +178,19 @@ func (s *simple) String() string {
 // seen is the same of a real room.
 func seen(r *Room) string {
 	var b strings.Builder
+	for _, need := range []queue.Need{queue.Wash, queue.Dry} {
+		waiting := map[int]TurnID{}
+		for i, t := range r.state.Turns {
+			if t.State == queue.Waiting && t.Need == need {
+				waiting[r.state.Turns.Place(i)] = t.ID
+			}
+		}
+		for place := 1; place <= len(waiting); place++ {
+			fmt.Fprintf(&b, "%d %s; ", waiting[place], need)
+		}
+	}
 	for _, t := range r.state.Turns {
-		switch t.State {
-		case queue.Waiting:
-			fmt.Fprintf(&b, "%d %s; ", t.ID, t.Need)
-		case queue.Called:
+		if t.State == queue.Called {
 			fmt.Fprintf(&b, "%d %s at %s until %s; ", t.ID, t.Need, t.Machine, t.HoldUntil.Format("15:04:05.000"))
 		}
 	}

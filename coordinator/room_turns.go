@@ -166,6 +166,7 @@ func (r *Room) movedOut(e MovedOut) error {
 
 // removeTurn takes turn i out of the line.
 func (r *Room) removeTurn(i int) {
+	r.state.Turns.Settle(r.state.Turns[i].ID)
 	r.state.Turns = slices.Delete(r.state.Turns, i, i+1)
 	r.touch()
 }
@@ -177,10 +178,11 @@ func (r *Room) turnStarted(i int, l *Load, now time.Time) {
 	if k < 0 {
 		return
 	}
+	r.state.Turns.Settle(l.Turn)
 	t := &r.state.Turns[k]
 	t.State, t.Machine, t.HoldUntil = queue.Started, l.Machine, time.Time{}
 	r.withdraw(Subject{Turn: t.ID})
-	if dryer := (queue.Turn{Person: t.Person, Home: t.Home, Need: queue.Dry, Wishes: t.Wishes, LeaveAt: t.LeaveAt}); t.DryAfter && r.serves(&dryer) {
+	if dryer := (queue.Turn{Person: t.Person, Home: t.Home, Need: queue.Dry, Wishes: t.Wishes, LeaveAt: t.LeaveAt, Carries: uint64(l.ID)}); t.DryAfter && r.serves(&dryer) {
 		if !l.Ready() {
 			dryer.Behind = uint64(l.ID)
 		}

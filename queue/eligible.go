@@ -72,6 +72,9 @@ type House struct {
 	Zone   *time.Location
 	// Loads counts the loads of each home in the room that keep others from a machine.
 	Loads map[HomeID]int
+	// Whose is the home that one of those loads counts for; empty for a load that
+	// does not count. nil: no turn carries one over.
+	Whose func(load uint64) HomeID
 	// Soon says whether a load is expected to be ready so soon that the dryer booked
 	// behind it may be called; nil: none is.
 	Soon func(load uint64) bool
@@ -95,10 +98,20 @@ func (t *Turn) Eligible(m *Machine, h *House, now time.Time) Verdict {
 		return BehindWash
 	case now.Before(t.Recall):
 		return RecallWait
-	case h.Limits.LoadsPerHome > 0 && h.Loads[t.Home] >= h.Limits.LoadsPerHome:
+	case h.Limits.LoadsPerHome > 0 && h.others(t) >= h.Limits.LoadsPerHome:
 		return LoadLimit
 	case !h.Hours.MayStart(now, h.Length(t.Need), h.Zone):
 		return RoomClosed
 	}
 	return Yes
+}
+
+// others counts the loads of a turn's home, but for the one that the turn is to
+// dry: where a home may have one load in the room, it may carry that to the dryer.
+func (h *House) others(t *Turn) int {
+	n := h.Loads[t.Home]
+	if t.Carries != 0 && h.Whose != nil && h.Whose(t.Carries) == t.Home {
+		n--
+	}
+	return n
 }

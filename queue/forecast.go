@@ -29,6 +29,11 @@ type Outlook struct {
 	WalkDown Spread
 	// Missed is the share of calls that lapse, 0 to 1.
 	Missed float64
+	// WayAdds is how much longer a machine is held for who says that they are on
+	// their way. WayMissed is the share of those who do not come all the same, and
+	// MissedSaid how many of all who do not come had said it, 0 to 1.
+	WayAdds               time.Duration
+	WayMissed, MissedSaid float64
 	// Collect is how long a finished load stays after its owner was told. After
 	// CallAfter the next turn is called although the load is inside.
 	Collect   Spread

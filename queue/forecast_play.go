@@ -30,6 +30,7 @@ type role struct {
 	recall bool // asleep only because it missed a call
 	misses int
 	rank   int64
+	carry  int           // the machine whose load it is to dry; -1 for none
 	later  time.Duration // not called before, whatever others do
 	from   time.Duration // its hold does not begin before
 	wake   time.Duration // when asleep
@@ -37,10 +38,14 @@ type role struct {
 
 // stand is the state of a machine within a round.
 type stand struct {
-	open  bool
-	home  int // whose load is inside; -1 for none
-	lapse int // the turn whose hold ends when the machine opens; -1 for none
+	open    bool
+	home    int // whose load is inside; -1 for none
+	lapse   int // the turn whose hold ends when the machine opens; -1 for none
+	carrier int // the turn that is to dry the load inside; -1 for none
 }
+
+// emptyStand is a machine with nobody's load.
+func emptyStand() stand { return stand{home: -1, lapse: -1, carrier: -1} }
 
 // caller is a turn that can be called, with what decides whether it is.
 type caller struct {
@@ -64,6 +69,7 @@ type play struct {
 	// sulking are the turns that sleep only because they missed a call, and some
 	// that did and woke.
 	sulking []int
+	ways    []giving // who lets whom go first
 	// By class: open machines, ready turns, and whether there is both and a start allowed.
 	open, want []int
 	can        []bool
@@ -161,11 +167,16 @@ func (p *play) useful() bool {
 func (p *play) callReady() {
 	for useful, k := p.useful(), 0; useful && k < len(p.ready); {
 		c := &p.ready[k]
-		if !p.can[c.class] || p.full(c.home) {
+		if !p.can[c.class] || p.full(int(c.turn), int(c.home)) {
 			k++
 			continue
 		}
 		i, class := int(c.turn), int(c.class)
+		m := p.bestFor(i, class)
+		if m < 0 {
+			k++
+			continue
+		}
 		p.unready(k)
 		p.want[class]--
 		p.roles[i].part = away
@@ -176,8 +187,8 @@ func (p *play) callReady() {
 		}
 		p.note(i)
 		if !p.w.turns[i].ghost {
-			p.call(i, p.bestFor(class))
-			if p.forgetMisses() {
+			p.call(i, m)
+			if p.forgetMisses() || p.calledBefore(i) {
 				k = 0
 			}
 		}
@@ -192,9 +203,17 @@ func (p *play) unready(k int) {
 	p.ready = p.ready[1:]
 }
 
-// full reports whether a home has as many loads in the room as it may.
-func (p *play) full(home int32) bool {
-	return home >= 0 && p.w.limit > 0 && p.loads[home] >= p.w.limit
+// full reports whether the home of turn i has as many loads in the room as it may,
+// but for the one that the turn is to dry.
+func (p *play) full(i, home int) bool {
+	if home < 0 || p.w.limit <= 0 {
+		return false
+	}
+	n := p.loads[home]
+	if m := p.roles[i].carry; m >= 0 && p.stands[m].carrier == i && p.stands[m].home == home {
+		n--
+	}
+	return n >= p.w.limit
 }
 
 // leaves lets turn i go, which was not called before the room closed.
@@ -215,14 +234,14 @@ func (p *play) note(i int) {
 	p.left--
 }
 
-// bestFor picks the open machine for a class.
-func (p *play) bestFor(class int) int {
+// bestFor picks the open machine for turn i; -1 when it lets others have them all.
+func (p *play) bestFor(i, class int) int {
 	for _, m := range p.w.classes[class].best {
-		if p.stands[m].open {
+		if p.stands[m].open && !p.yields(i, m) {
 			return m
 		}
 	}
-	panic("queue: no open machine, although they were counted") // unreachable: open counts them
+	return -1
 }
 
 // guess are the percentiles of turn i over the rounds.

@@ -12,13 +12,14 @@ func (p *play) begin(round int) {
 	w := p.w
 	p.round, p.now, p.left, p.changes = round, 0, 0, 0
 	p.agenda, p.ready, p.sulking = p.agenda[:0], p.spare[:0], p.sulking[:0]
+	p.ways = append(p.ways[:0], w.ways...)
 	p.stretch = [WashAndDry + 1]int{}
 	p.last = int64(len(w.turns)) * step
 	copy(p.loads, w.loads)
 	clear(p.open)
 	clear(p.want)
 	for i := range w.turns {
-		p.roles[i] = role{misses: w.turns[i].misses, rank: int64(i) * step}
+		p.roles[i] = role{misses: w.turns[i].misses, rank: int64(i) * step, carry: w.turns[i].carry}
 		if b := w.turns[i].behind; b >= 0 {
 			p.roles[i].from = p.ends(b)
 		}
@@ -48,7 +49,8 @@ func (p *play) beginTurn(i int) {
 // beginMachine says when machine m opens.
 func (p *play) beginMachine(m int) {
 	d, s := &p.w.machines[m], &p.stands[m]
-	*s = stand{home: d.home, lapse: -1}
+	*s = emptyStand()
+	s.home, s.carrier = d.home, d.carrier
 	if !d.usable {
 		return
 	}
@@ -56,7 +58,7 @@ func (p *play) beginMachine(m int) {
 	case d.holder >= 0:
 		// The load that may still be inside goes when the holder starts.
 		p.release(s.home)
-		s.home = p.w.turns[d.holder].home
+		s.home, s.carrier = p.w.turns[d.holder].home, -1
 		p.answer(d.holder, m, d)
 	case d.Running:
 		stay := min(p.w.stays[p.draw(d.keys[aboutStay])], p.w.outlook.CallAfter)
@@ -87,7 +89,8 @@ func (p *play) opens(m int) {
 	s := &p.stands[m]
 	p.release(s.home)
 	lapsed := s.lapse
-	*s = stand{open: true, home: -1, lapse: -1}
+	*s = emptyStand()
+	s.open = true
 	for _, c := range p.w.machines[m].classes {
 		p.open[c]++
 	}
@@ -109,7 +112,8 @@ func (p *play) call(i, m int) {
 	for _, c := range p.w.machines[m].classes {
 		p.open[c]--
 	}
-	p.stands[m] = stand{home: t.home, lapse: -1}
+	p.stands[m] = emptyStand()
+	p.stands[m].home = t.home
 	if t.home >= 0 {
 		p.loads[t.home]++
 	}
@@ -120,7 +124,7 @@ func (p *play) call(i, m int) {
 // for a call of this instant, else the machine with the hold that it has already.
 func (p *play) answer(i, m int, d *drum) {
 	w, t := p.w, &p.w.turns[i]
-	keys, misses, left := t.keys, w.misses, t.hold
+	keys, misses, left, late := t.keys, w.misses, t.hold, w.outlook.WayAdds
 	if more := p.roles[i].misses; more > 0 {
 		// The chances of a turn's second call are not those of its first.
 		for k := range keys {
@@ -129,23 +133,27 @@ func (p *play) answer(i, m int, d *drum) {
 	}
 	walk := w.walks[p.draw(keys[aboutWalk])]
 	if d != nil {
-		misses, left = d.misses, d.left
+		misses, left, late = d.misses, d.left, d.more
 		walk = w.outlook.WalkDown.after(d.gone, d.walked, share(p.draw(keys[aboutWalk])))
 	}
 	p.roles[i].part = away
 	begin := max(p.now, p.roles[i].from)
-	if p.draw(keys[aboutMiss]) < misses {
+	if cell := p.draw(keys[aboutMiss]); cell < misses {
+		if float64(cell) < float64(misses)*w.said {
+			left += late
+		}
 		p.stands[m].lapse = i
 		p.agenda.push(happening{begin + left, m})
 		return
 	}
-	end := begin + min(walk, left) + w.cycles[t.need][p.draw(keys[aboutCycle])]
+	end := begin + min(walk, left+late) + w.cycles[t.need][p.draw(keys[aboutCycle])]
 	stay := w.stays[p.draw(keys[aboutStay])]
 	p.agenda.push(happening{end + min(stay, w.outlook.CallAfter), m})
 	if t.dryer >= 0 && w.turns[t.dryer].class >= 0 {
 		p.last += step
 		p.roles[t.dryer].rank = p.last
-		p.roles[t.dryer].from = end
+		p.roles[t.dryer].from, p.roles[t.dryer].carry = end, m
+		p.stands[m].carrier = t.dryer
 		p.wait(t.dryer, end-w.turns[t.dryer].early, false)
 	}
 }
@@ -186,41 +194,31 @@ func (p *play) missed(i int) {
 	if r.misses >= 2 || p.w.turns[i].class < 0 {
 		return
 	}
-	p.fallBack(i)
+	if !p.settle(i) {
+		p.fallBack(i)
+	}
 	r.later = max(r.later, p.w.turns[i].later)
 	p.wait(i, max(r.later, p.now+p.w.outlook.RecallAfter), true)
 }
 
-// fallBack ranks turn i right behind the next that waits for the same work.
+// fallBack lets the next that waits for the same work go before turn i.
 func (p *play) fallBack(i int) {
 	need, mine := p.w.turns[i].need, p.roles[i].rank
-	next, after := int64(math.MaxInt64), p.last+step
+	next, to := int64(math.MaxInt64), -1
 	for _, c := range p.ready {
 		if c.rank > mine && p.competes(int(c.turn), need) {
-			next = c.rank
+			next, to = c.rank, int(c.turn)
 			break
 		}
 	}
 	for _, h := range p.agenda {
-		if j := -1 - h.what; j >= 0 && p.roles[j].part == asleep && p.roles[j].rank > mine && p.competes(j, need) {
-			next = min(next, p.roles[j].rank)
+		if j := -1 - h.what; j >= 0 && p.roles[j].part == asleep && p.roles[j].rank > mine && p.roles[j].rank < next && p.competes(j, need) {
+			next, to = p.roles[j].rank, j
 		}
 	}
-	if next == math.MaxInt64 {
-		return
+	if to >= 0 {
+		p.ways = append(p.ways, giving{i, to})
 	}
-	for _, c := range p.ready {
-		if c.rank > next {
-			after = min(after, c.rank)
-			break
-		}
-	}
-	for _, h := range p.agenda {
-		if j := -1 - h.what; j >= 0 && p.roles[j].part == asleep && p.roles[j].rank > next {
-			after = min(after, p.roles[j].rank)
-		}
-	}
-	p.roles[i].rank = next + (after-next)/2
 }
 
 func (p *play) competes(i int, need Need) bool {

@@ -35,7 +35,9 @@ type world struct {
 	cycles   [WashAndDry + 1][]time.Duration // tables
 	walks    []time.Duration
 	stays    []time.Duration
-	misses   int // a call lapses whose cell is below
+	misses   int     // a call lapses whose cell is below
+	said     float64 // of the misses, those whose hold was lengthened before
+	ways     []giving
 	windows  [WashAndDry + 1][]window
 }
 
@@ -52,6 +54,7 @@ type actor struct {
 	recall time.Duration // nor before, unless another is called
 	early  time.Duration // called so long before that is ready
 	behind int           // the machine whose load must be ready; -1 for none
+	carry  int           // the machine whose load it is to dry; -1 for none
 	dryer  int           // the dryer turn that it books; -1 for none
 	hold   time.Duration
 	leaves time.Duration // it leaves if it was not called until then
@@ -70,8 +73,10 @@ type drum struct {
 	usable  bool
 	home    int // of the load inside; -1 for none
 	holder  int // the turn that it is held for; -1 for none
+	carrier int // the turn that is to dry the load inside; -1 for none
 	gone    time.Duration
 	left    time.Duration // of the hold
+	more    time.Duration // by which the hold may yet be lengthened
 	misses  int           // the cells in which the holder does not come, given that it did not until now
 	walked  float64       // share of walks that are shorter than gone
 	rested  float64       // share of collections that are shorter than Waited
@@ -88,13 +93,14 @@ func newWorld(line Line, supplies []Supply, house *House, o *Outlook, now time.T
 	if !(o.Missed >= 0) {
 		w.outlook.Missed = 0
 	}
-	w.walks, w.stays, w.misses = o.WalkDown.table(), o.Collect.table(), chance(o.Missed)
+	w.outlook.WayAdds = clampSpread(o.WayAdds)
+	w.walks, w.stays, w.misses, w.said = o.WalkDown.table(), o.Collect.table(), chance(o.Missed), clampShare(o.MissedSaid)
 	w.readHouse(house, now)
 	homes := homeIndex{loads: house.Loads, of: map[HomeID]int{}}
 	w.machines = make([]drum, len(supplies))
 	for i := range supplies {
 		s := &supplies[i]
-		w.machines[i] = drum{Supply: s, usable: s.Usable, home: homes.index(s.Home), holder: -1}
+		w.machines[i] = drum{Supply: s, usable: s.Usable, home: homes.index(s.Home), holder: -1, carrier: -1}
 		w.machines[i].keys = w.keys(hashID(s.Machine.ID) ^ s.Load)
 		if !s.Running && s.Load != 0 {
 			w.machines[i].rested = w.outlook.Collect.share(s.Waited)
@@ -150,13 +156,21 @@ func (w *world) readLine(line Line, homes *homeIndex, now time.Time) {
 	}
 	for i := range line {
 		w.readHold(i, &line[i], now)
+		if m := w.turns[i].carry; m >= 0 {
+			w.machines[m].carrier = i
+		}
+		for _, way := range line[i].Ways {
+			if j := line.Index(way.To); j >= 0 {
+				w.ways = append(w.ways, giving{i, j})
+			}
+		}
 	}
 }
 
 func (w *world) actor(t *Turn, homes *homeIndex, now time.Time) actor {
 	a := actor{
 		keys: w.keys(uint64(t.ID)), state: t.State, class: -1, need: t.Need, home: homes.index(t.Home), misses: t.Misses,
-		later: ahead(t.NotBefore, now), recall: ahead(t.Recall, now), behind: -1, dryer: -1, hold: w.hold(t.Home),
+		later: ahead(t.NotBefore, now), recall: ahead(t.Recall, now), behind: -1, carry: -1, dryer: -1, hold: w.hold(t.Home),
 		leaves: w.leaves(t, now),
 	}
 	if t.State == Waiting || t.State == Called {
@@ -167,6 +181,9 @@ func (w *world) actor(t *Turn, homes *homeIndex, now time.Time) actor {
 			a.early = clampSpread(w.outlook.Ahead)
 		}
 		a.behind = slices.IndexFunc(w.machines, func(d drum) bool { return d.Load == t.Behind })
+	}
+	if t.Carries != 0 {
+		a.carry = slices.IndexFunc(w.machines, func(d drum) bool { return d.Load == t.Carries })
 	}
 	return a
 }
@@ -223,10 +240,23 @@ func (w *world) readHold(i int, t *Turn, now time.Time) {
 	if w.turns[i].behind >= 0 { // called ahead: the hold has yet to begin
 		d.gone, d.left = 0, w.turns[i].hold
 	}
-	d.walked = w.outlook.WalkDown.share(d.gone)
-	if late := w.outlook.Missed + (1-w.outlook.Missed)*(1-d.walked); late > 0 {
-		d.misses = chance(w.outlook.Missed / late)
+	missed := w.outlook.Missed
+	if d.more = w.outlook.WayAdds; !t.OnWay.IsZero() {
+		// They set out when they said so, not when they were called.
+		d.more, d.gone, missed = 0, min(d.gone, ahead(now, t.OnWay)), clampShare(w.outlook.WayMissed)
 	}
+	d.walked = w.outlook.WalkDown.share(d.gone)
+	if late := missed + (1-missed)*(1-d.walked); late > 0 {
+		d.misses = chance(missed / late)
+	}
+}
+
+// clampShare makes a share of what is none.
+func clampShare(v float64) float64 {
+	if !(v > 0) {
+		return 0
+	}
+	return min(v, 1)
 }
 
 // classOf finds or makes the class of a turn; -1 when no usable machine serves it.

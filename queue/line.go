@@ -25,26 +25,14 @@ func (l Line) Active(home HomeID) int {
 	return n
 }
 
-// Place is how many waiting or called turns that compete for the same kind of
-// work are ahead of turn i, plus one.
-func (l Line) Place(i int) int {
-	n := 1
-	for j := range i {
-		if (l[j].State == Waiting || l[j].State == Called) && l[j].Need == l[i].Need {
-			n++
-		}
-	}
-	return n
-}
+// Place is how many waiting turns that compete for the same kind of work go before
+// turn i, plus one.
+func (l Line) Place(i int) int { return slices.Index(l.ofKind(i), i) + 1 }
 
-// Next finds the first turn that is eligible for the machine; -1 for none.
+// Next finds the turn that is to be called to the machine: the first that is
+// eligible for it and lets no other eligible one go first; -1 for none.
 func (l Line) Next(m *Machine, h *House, now time.Time) int {
-	for i := range l {
-		if l[i].Eligible(m, h, now) == Yes {
-			return i
-		}
-	}
-	return -1
+	return l.First(func(i int) bool { return l[i].Eligible(m, h, now) == Yes })
 }
 
 // FirstWaiting finds the first waiting turn that could use the machine at some time; -1 for none.
@@ -64,6 +52,7 @@ func (l Line) Call(i int, m MachineID, now time.Time, hold time.Duration) {
 		l[j].Recall = time.Time{}
 	}
 	t := &l[i]
+	t.Ways = nil
 	t.State, t.Machine, t.CalledAt, t.HoldUntil = Called, m, now, now.Add(hold)
 	t.Calls++
 	t.Returned = false
@@ -79,14 +68,18 @@ func (l Line) Wait(i int) { l[i].release() }
 
 // Release takes a call back without blame: the turn waits again, at the head of the line.
 func (l Line) Release(i int) {
+	l.Settle(l[i].ID)
 	l[i].release()
 	l[i].Returned = true
-	l.moveTo(i, 0)
+	t := l[i]
+	copy(l[1:i+1], l[:i])
+	l[0] = t
 }
 
 // Miss records that the call of turn i lapsed. The first time it costs one place
-// among the turns of the same kind and a wait until recall, the second time the
-// turn ends (it is marked Missed and stays in the line for the caller to remove).
+// among the turns of the same kind and a wait until recall, the second time the turn
+// ends (it is marked Missed and stays in the line for the caller to remove). The
+// place goes to the one that had let this turn go first, or else to the next.
 func (l Line) Miss(i int, recall time.Time) {
 	t := &l[i]
 	t.Misses++
@@ -95,41 +88,34 @@ func (l Line) Miss(i int, recall time.Time) {
 		t.State = Missed
 		return
 	}
-	t.Recall, t.MovedBack = recall, OverMissed
-	for j := i + 1; j < len(l); j++ {
-		if l[j].State == Waiting && l[j].Need == t.Need {
-			l.moveTo(i, j)
-			return
-		}
+	t.Recall = recall
+	if j := l.nextOfKind(i); j >= 0 {
+		l.pass(i, j, OverMissed)
 	}
 }
 
-// LetNext puts turn i behind the next turn that could go instead of it: the next
-// eligible one for the machine when m is given, else the next waiting one of the
-// same kind. It reports whether there was one. A call of turn i is taken back.
+// LetNext lets the next one go before turn i: where i is called, the turn that is
+// called to the machine m instead, else the next waiting one of the same kind (m
+// nil). It reports whether there is one. A call of turn i is taken back.
 func (l Line) LetNext(i int, m *Machine, h *House, now time.Time) bool {
-	for j := i + 1; j < len(l); j++ {
-		if m != nil && l[j].Eligible(m, h, now) != Yes {
-			continue
-		}
-		if m == nil && (l[j].State != Waiting || l[j].Need != l[i].Need) {
-			continue
-		}
-		l[i].release()
-		l[i].MovedBack = OverLetNext
-		l.moveTo(i, j)
-		return true
+	j := l.nextOfKind(i)
+	if m != nil {
+		j = l.First(func(j int) bool { return j != i && l[j].Eligible(m, h, now) == Yes })
 	}
-	return false
+	if j < 0 {
+		return false
+	}
+	l[i].release()
+	l.pass(i, j, OverLetNext)
+	return true
 }
 
-// moveTo moves turn i to index j; those between close up.
-func (l Line) moveTo(i, j int) {
-	t := l[i]
-	if i < j {
-		copy(l[i:j], l[i+1:j+1])
-	} else {
-		copy(l[j+1:i+1], l[j:i])
+// Insert puts a turn that was in the line back into it, behind all that joined
+// before it.
+func (l Line) Insert(t Turn) Line {
+	i := len(l)
+	for i > 0 && l[i-1].ID > t.ID {
+		i--
 	}
-	l[j] = t
+	return slices.Insert(l, i, t)
 }

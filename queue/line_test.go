@@ -55,12 +55,30 @@ func TestNextIsFirstComeFirstServed(t *testing.T) {
 	}
 }
 
+// wantGoes calls one after the other to a machine, and fails unless they are the given turns.
+func wantGoes(t *testing.T, l Line, m *Machine, want ...TurnID) {
+	t.Helper()
+	l, got := slices.Clone(l), []TurnID{}
+	for range want {
+		i := l.Next(m, plainHouse(), noon)
+		if i < 0 {
+			break
+		}
+		got = append(got, l[i].ID)
+		l.Call(i, m.ID, noon, time.Minute)
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("called are %v, want %v", got, want)
+	}
+}
+
 // TestMissCostsOnePlace among turns of the same kind; others are not touched.
 func TestMissCostsOnePlace(t *testing.T) {
 	l := waiting("wdww")
 	l.Call(0, "1", noon, 10*time.Minute)
 	l.Miss(0, noon.Add(20*time.Minute))
-	wantOrder(t, l, 2, 3, 1, 4)
+	wantOrder(t, l, 1, 2, 3, 4)
+	wantGoes(t, l, washer, 3)
 	turn := l[l.Index(1)]
 	if turn.State != Waiting || turn.Misses != 1 || turn.Machine != "" || !turn.HoldUntil.IsZero() {
 		t.Errorf("after a miss the turn is %+v", turn)
@@ -73,6 +91,7 @@ func TestMissCostsOnePlace(t *testing.T) {
 	if v := turn.Eligible(washer, plainHouse(), noon); v != Yes {
 		t.Errorf("after another was called: %s", v)
 	}
+	wantGoes(t, l, washer, 1, 4)
 }
 
 func TestSecondMissEnds(t *testing.T) {
@@ -110,13 +129,11 @@ func TestLetNext(t *testing.T) {
 	if !l.LetNext(0, washer, plainHouse(), noon) {
 		t.Fatal("nobody could go first")
 	}
-	wantOrder(t, l, 2, 3, 4, 1, 5)
-	if l[3].State != Waiting || l[3].Misses != 0 {
-		t.Errorf("whoever lets another go first is %+v", l[3])
+	wantOrder(t, l, 1, 2, 3, 4, 5)
+	if l[0].State != Waiting || l[0].Misses != 0 {
+		t.Errorf("whoever lets another go first is %+v", l[0])
 	}
-	if i := l.Next(washer, plainHouse(), noon); l[i].ID != 4 {
-		t.Errorf("turn %d is next, want 4", l[i].ID)
-	}
+	wantGoes(t, l, washer, 4, 1, 5)
 }
 
 func TestLetNextWhileWaiting(t *testing.T) {
@@ -124,8 +141,8 @@ func TestLetNextWhileWaiting(t *testing.T) {
 	if !l.LetNext(0, nil, plainHouse(), noon) {
 		t.Fatal("nobody could go first")
 	}
-	wantOrder(t, l, 2, 3, 1)
-	if l.LetNext(l.Index(1), nil, plainHouse(), noon) {
+	wantGoes(t, l, washer, 3, 1)
+	if l.LetNext(0, nil, plainHouse(), noon) || l.CanLetNext(0) {
 		t.Error("the last let somebody go first")
 	}
 }
@@ -134,8 +151,12 @@ func TestPlaceAndActive(t *testing.T) {
 	l := waiting("wdww")
 	l[0].State = Called
 	l[3].Home = l[0].Home
-	if got := l.Place(3); got != 3 {
-		t.Errorf("place %d, want 3: two washes are ahead", got)
+	if got := l.Place(3); got != 2 {
+		t.Errorf("place %d, want 2: one wash waits ahead", got)
+	}
+	l.LetNext(2, nil, plainHouse(), noon)
+	if a, b := l.Place(2), l.Place(3); a != 2 || b != 1 {
+		t.Errorf("places %d and %d, want 2 and 1: the one has let the other go first", a, b)
 	}
 	if got := l.Active(l[0].Home); got != 2 {
 		t.Errorf("%d active turns, want 2", got)

@@ -1,10 +1,12 @@
 package queue
 
+import "time"
+
 // Overtaking says why a turn was called before one that had joined earlier.
 type Overtaking string
 
 // The reasons, as they are stored. The first ones say what keeps the earlier turn
-// from the machine; the last three, why it stands behind the later one.
+// from the machine; the last three, why the later one goes first.
 const (
 	OverUnfit    Overtaking = "cannot-use"     // its wishes do not fit the machine
 	OverReserved Overtaking = "reserved"       // the machine is for other homes
@@ -27,19 +29,20 @@ var overtakingOf = map[Verdict]Overtaking{
 	BehindWash: OverWash, RecallWait: OverMissed, LoadLimit: OverLimit, RoomClosed: OverClosed,
 }
 
-// Overtakes reports why t, which is about to be called, goes before e, about which
-// Eligible says v for the same machine; false
-// when it does not: e joined later, does not wait, or waits for other work than
-// the machine does.
-func (t *Turn) Overtakes(e *Turn, v Verdict) (Overtaking, bool) {
-	if e.ID >= t.ID || v == NotWaiting || v == WrongKind {
+// Overtaken reports why turn k, which is about to be called to the machine, goes
+// before turn e; false when it does not overtake it: e joined later, does not wait,
+// or waits for other work than the machine does.
+func (l Line) Overtaken(k, e int, m *Machine, h *House, now time.Time) (Overtaking, bool) {
+	v := l[e].Eligible(m, h, now)
+	if l[e].ID >= l[k].ID || v == NotWaiting || v == WrongKind {
 		return "", false
 	}
 	if why, kept := overtakingOf[v]; kept {
 		return why, true
 	}
-	if t.Returned {
+	if l[k].Returned && k < e {
 		return OverReturned, true
 	}
-	return e.MovedBack, true
+	why, _ := l.Yields(e, m, h, now)
+	return why, true
 }

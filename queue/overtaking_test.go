@@ -1,6 +1,7 @@
 package queue
 
 import (
+	"fmt"
 	"testing"
 	"time"
 )
@@ -21,8 +22,8 @@ func TestOvertakes(t *testing.T) {
 		"not now":        {&washer, func(e, _ *Turn, _ *House) { e.NotBefore = noon.Add(time.Hour) }, OverLater},
 		"at the limit":   {&washer, func(e, _ *Turn, h *House) { h.Loads[e.Home] = h.Limits.LoadsPerHome }, OverLimit},
 		"just missed":    {&washer, func(e, _ *Turn, _ *House) { e.Recall = noon.Add(time.Minute) }, OverMissed},
-		"missed":         {&washer, func(e, _ *Turn, _ *House) { e.MovedBack = OverMissed }, OverMissed},
-		"let the next":   {&washer, func(e, _ *Turn, _ *House) { e.MovedBack = OverLetNext }, OverLetNext},
+		"missed":         {&washer, func(e, l *Turn, _ *House) { e.Ways = []Way{{l.ID, OverMissed}} }, OverMissed},
+		"let the next":   {&washer, func(e, l *Turn, _ *House) { e.Ways = []Way{{l.ID, OverLetNext}} }, OverLetNext},
 		"call returned":  {&washer, func(_, l *Turn, _ *House) { l.Returned = true }, OverReturned},
 		"other work":     {&washer, func(e, _ *Turn, _ *House) { e.Need = Dry }, ""},
 		"joined later":   {&washer, func(e, l *Turn, _ *House) { e.ID = l.ID + 1 }, ""},
@@ -37,28 +38,39 @@ func TestOvertakes(t *testing.T) {
 		house.Limits.LoadsPerHome = 2
 		earlier, later := &line[0], &line[1]
 		c.change(earlier, later, house)
-		got, over := later.Overtakes(earlier, earlier.Eligible(c.machine, house, noon))
+		k, e := 1, 0
+		if later.Returned {
+			line[0], line[1] = line[1], line[0]
+			k, e = 0, 1
+		}
+		got, over := line.Overtaken(k, e, c.machine, house, noon)
 		if got != c.want || over != (c.want != "") {
 			t.Errorf("%s: %q, %v; want %q", name, got, over, c.want)
 		}
 	}
 }
 
-// TestLineKeepsTheReason: the line itself notes why a turn moved.
+// TestLineKeepsTheReason: the line itself notes why a turn lets another go first,
+// and forgets it when one of them is called.
 func TestLineKeepsTheReason(t *testing.T) {
-	line := waiting("www")
+	line := waiting("wwww")
 	line.Miss(0, noon)
-	if i := line.Index(1); line[i].MovedBack != OverMissed || i != 1 {
-		t.Errorf("after a miss: %+v", line)
+	line.LetNext(0, nil, plainHouse(), noon)
+	line.LetNext(1, nil, plainHouse(), noon)
+	if got := fmt.Sprint(line[0].Ways, line[1].Ways); got != "[{2 missed-call} {3 let-next}] [{3 let-next}]" {
+		t.Errorf("the ways are %s", got)
 	}
-	line.LetNext(line.Index(3), nil, plainHouse(), noon) // nobody is behind
-	line.LetNext(line.Index(2), nil, plainHouse(), noon)
-	if i := line.Index(2); line[i].MovedBack != OverLetNext {
-		t.Errorf("after letting the next go: %+v", line)
+	kept := line[0].Ways
+	line.Call(1, "m", noon, time.Minute)
+	if got := fmt.Sprint(line[0].Ways, line[1].Ways); got != "[{2 missed-call} {3 let-next}] []" {
+		t.Errorf("after a call the ways are %s", got)
 	}
-	line.Call(2, "m", noon, time.Minute)
-	line.Release(2)
-	if !line[0].Returned {
+	line.Settle(2)
+	if got := fmt.Sprint(line[0].Ways, line[1].Ways, kept); got != "[{3 let-next}] [] [{2 missed-call} {3 let-next}]" {
+		t.Errorf("after a start the ways are %s", got)
+	}
+	line.Release(1)
+	if !line[0].Returned || line[0].ID != 2 {
 		t.Errorf("after a call was taken back: %+v", line)
 	}
 	line.Call(0, "m", noon, time.Minute)

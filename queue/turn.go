@@ -74,10 +74,12 @@ type Turn struct {
 	// Calls counts the times that this turn was called, Misses those that it let lapse.
 	Calls  int `json:",omitempty"`
 	Misses int `json:",omitempty"`
-	// MovedBack is why it last moved back in the line; Returned, that its call was
-	// taken back since it was last called, so that it stands at the head.
-	MovedBack Overtaking `json:",omitempty"`
-	Returned  bool       `json:",omitempty"`
+	// Ways are the turns behind it that it lets go first. A slice that is shared:
+	// it is replaced, never written to.
+	Ways []Way `json:",omitempty"`
+	// Returned: its call was taken back since it was last called, so that it stands
+	// at the head.
+	Returned bool `json:",omitempty"`
 	// Tried: a short test run has given the turn back, which happens once.
 	Tried bool `json:",omitempty"`
 	// NotBefore is the "not now until" that the resident chose.
@@ -94,6 +96,9 @@ type Turn struct {
 	DryAfter bool   `json:",omitempty"`
 	Behind   uint64 `json:",omitempty"`
 	Early    bool   `json:",omitempty"`
+	// Carries, on the turn so booked, is the number of the same load until its end: it
+	// is that laundry which is to be dried, no load more.
+	Carries uint64 `json:",omitempty"`
 	// Machine, CalledAt and HoldUntil are set while Called (and Machine while Started).
 	Machine   MachineID `json:",omitempty"`
 	CalledAt  time.Time `json:",omitzero"`

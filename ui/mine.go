@@ -77,17 +77,11 @@ func (o *ownership) turnRows(sc *scene) []row {
 
 // place counts a turn among those that wait for the same, from 1.
 func place(snap *coordinator.Snapshot, turn *queue.Turn) int {
-	n := 1
-	for i := range snap.Turns {
-		t := &snap.Turns[i]
-		if t.ID == turn.ID {
-			return n
-		}
-		if t.State == queue.Waiting && t.Need == turn.Need {
-			n++
-		}
+	line := queue.Line(snap.Turns)
+	if i := line.Index(turn.ID); i >= 0 {
+		return line.Place(i)
 	}
-	return n
+	return 1
 }
 
 // mineView is the panel above the board: my turns, my loads.
@@ -197,16 +191,13 @@ func (sc *scene) turnView(t *queue.Turn) turnView {
 
 // hasBehind reports whether another turn waits behind one, for the same.
 func hasBehind(snap *coordinator.Snapshot, turn *queue.Turn) bool {
-	after := false
-	for i := range snap.Turns {
-		t := &snap.Turns[i]
-		if after && t.State == queue.Waiting && t.Need == turn.Need {
-			return true
-		}
-		// A called turn stood at the head: whoever waits for the same is behind it.
-		after = after || t.ID == turn.ID || turn.State == queue.Called
+	line := queue.Line(snap.Turns)
+	if turn.State != queue.Called {
+		i := line.Index(turn.ID)
+		return i >= 0 && line.CanLetNext(i)
 	}
-	return false
+	// Whoever waits for the same could have the machine instead.
+	return slices.ContainsFunc(line, func(t queue.Turn) bool { return t.State == queue.Waiting && t.Need == turn.Need })
 }
 
 func (sc *scene) loadView(m *coordinator.MachineView, p *coordinator.Person) loadView {
