@@ -81,9 +81,11 @@ func (a *anything) nobodyAhead(set ChangeSet, called Fact) {
 	}
 }
 
-// letsSomebody reports whether a turn lets another go first to a machine.
+// letsSomebody reports whether a turn lets another go first to a machine, whose home may
+// have been within its limit at the call.
 func (a *anything) letsSomebody(set ChangeSet, t *queue.Turn, m *queue.Machine, house *queue.House) bool {
-	ways := t.Ways
+	ways, unlimited := t.Ways, *house
+	unlimited.Limits.LoadsPerHome = 0
 	if k := a.before.Index(t.ID); k >= 0 {
 		ways = append(slices.Clone(ways), a.before[k].Ways...)
 	}
@@ -92,7 +94,7 @@ func (a *anything) letsSomebody(set ChangeSet, t *queue.Turn, m *queue.Machine, 
 		k := a.before.Index(w.To)
 		could := k >= 0 && a.before[k].Eligible(m, a.house, set.At) == queue.Yes
 		k = a.room.state.Turns.Index(w.To)
-		return called || could || k >= 0 && a.room.state.Turns[k].Eligible(m, house, set.At) == queue.Yes
+		return called || could || k >= 0 && a.room.state.Turns[k].Eligible(m, &unlimited, set.At) == queue.Yes
 	})
 }
 
