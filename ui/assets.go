@@ -11,6 +11,7 @@ import (
 	"mime"
 	"net/http"
 	"path"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -85,14 +86,18 @@ func (s *Server) asset(c echo.Context) error {
 	return sendFile(c, file)
 }
 
+// varies and zipped are headers' values, shared by all answers.
+var varies, zipped = []string{"Accept-Encoding"}, []string{"gzip"}
+
 func sendFile(c echo.Context, file assetFile) error {
-	h := c.Response().Header()
-	h.Set("Vary", "Accept-Encoding")
+	h, data := c.Response().Header(), file.plain
+	h["Vary"] = varies
 	if strings.Contains(c.Request().Header.Get("Accept-Encoding"), "gzip") {
-		h.Set("Content-Encoding", "gzip")
-		return c.Blob(http.StatusOK, file.kind, file.zipped)
+		h["Content-Encoding"], data = zipped, file.zipped
 	}
-	return c.Blob(http.StatusOK, file.kind, file.plain)
+	// With its length an answer needs no chunks.
+	h.Set("Content-Length", strconv.Itoa(len(data)))
+	return c.Blob(http.StatusOK, file.kind, data)
 }
 
 // serviceWorker is served from the top, or it could not look after all pages.

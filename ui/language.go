@@ -31,14 +31,19 @@ func (s *Server) findLang(c echo.Context) *words.Language {
 	if l := s.wallLang(c); l != nil {
 		return l
 	}
-	who := s.visitor(c)
 	if s.onManagerPage(c) {
-		who = s.manager(c)
+		return s.langOf(c, s.manager(c))
 	}
+	return s.langOf(c, s.visitor(c))
+}
+
+// langOf is the language of somebody known: what they chose, what this browser
+// chose, or what it asks for.
+func (s *Server) langOf(c echo.Context, who *coordinator.Person) *words.Language {
 	if who != nil && who.Lang != "" {
 		return words.For(who.Lang)
 	}
-	if cookie, err := c.Cookie(languageCookie); err == nil {
+	if cookie := sentCookie(c, languageCookie); cookie != nil {
 		if l := words.Exactly(cookie.Value); l != nil {
 			return l
 		}
@@ -51,8 +56,8 @@ func (s *Server) onManagerPage(c echo.Context) bool { return strings.HasPrefix(c
 // wallLang is the language of the screen in the room, which nobody signs in to:
 // the one its address names, or the building's first; nil on other pages.
 func (s *Server) wallLang(c echo.Context) *words.Language {
-	screen := strings.HasSuffix(c.Path(), "/wall") || strings.HasSuffix(c.Path(), "/touch") || c.QueryParam("as") == "wall"
-	if !screen {
+	screen := strings.HasSuffix(c.Path(), "/wall") || strings.HasSuffix(c.Path(), "/touch")
+	if !screen && (c.Request().URL.RawQuery == "" || c.QueryParam("as") != "wall") {
 		return nil
 	}
 	if l := words.Exactly(c.QueryParam("lang")); l != nil {

@@ -7,6 +7,7 @@ import (
 	"runtime"
 	"slices"
 	"strconv"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -18,6 +19,8 @@ import (
 	"github.com/labstack/echo/v4/middleware"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
+	"drumturn/ui/specimen"
 )
 
 // fetchAll asks for a page over real sockets from as many clients as b runs,
@@ -62,12 +65,42 @@ func cpuTime(b *testing.B) time.Duration {
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
+// steady is a house whose reads are as the real one's: pointers, without a lock.
+// fay waits in its cellar.
+type steady struct {
+	*specimen.House
+	cellar atomic.Pointer[coordinator.Snapshot]
+}
+
+func newSteady() *steady {
+	h := &steady{House: specimen.NewHouse(hashSecret)}
+	h.cellar.Store(h.House.Snapshot("cellar"))
+	return h
+}
+
+func (h *steady) Snapshot(room coordinator.RoomID) *coordinator.Snapshot {
+	if room == "cellar" {
+		return h.cellar.Load()
+	}
+	return h.House.Snapshot(room)
+}
+
+// change publishes another picture of the cellar.
+func (h *steady) change() {
+	next := *h.cellar.Load()
+	next.Seq++
+	next.Machines = slices.Clone(next.Machines)
+	next.Machines[0].Since = next.Machines[0].Since.Add(-time.Minute)
+	h.cellar.Store(&next)
+}
+
 // BenchmarkPagesPerSecond compares the room's page, once with an unchanged room
 // and once with a change each second, with a bare handler of the same framework
-// that sends the same bytes through the same compression. Server and clients
-// share the cores.
+// that sends the same bytes: stored compressed as the pages are, and compressed
+// for each request. Server and clients share the cores; bare requests carry the
+// same cookie.
 func BenchmarkPagesPerSecond(b *testing.B) {
-	h := newFakeHouse(fullRoom())
+	h := newSteady()
 	s, err := New(testOptions(h))
 	if err != nil {
 		b.Fatal(err)
@@ -75,45 +108,80 @@ func BenchmarkPagesPerSecond(b *testing.B) {
 	defer s.Close()
 	front := httptest.NewServer(s.Handler())
 	defer front.Close()
-	page := get("/r/cellar").of(s).Body.Bytes()
-	e := echo.New()
-	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{Level: 4, MinLength: 1024}))
-	e.GET("/", func(c echo.Context) error { return c.HTMLBlob(http.StatusOK, page) })
-	bare := httptest.NewServer(e)
-	defer bare.Close()
-	stored := echo.New()
-	zipped := zip(page)
-	stored.GET("/", func(c echo.Context) error {
-		c.Response().Header().Set("Content-Encoding", "gzip")
-		return c.HTMLBlob(http.StatusOK, zipped)
-	})
-	bareStored := httptest.NewServer(stored)
-	defer bareStored.Close()
-	fay := h.resident("fay", "h8")
-
-	// A resident's page is compressed for each request, as the bare one is; the
-	// visitors' is stored compressed, and so is the bare one beside it.
-	b.Run("bare", func(b *testing.B) { fetchAll(b, bare.URL+"/", "") })
-	b.Run("resident", func(b *testing.B) { fetchAll(b, front.URL+"/r/cellar", fay) })
-	b.Run("bare-stored", func(b *testing.B) { fetchAll(b, bareStored.URL+"/", "") })
-	b.Run("visitor", func(b *testing.B) { fetchAll(b, front.URL+"/r/cellar", "") })
-	b.Run("visitor-changing", func(b *testing.B) {
-		ticker := time.NewTicker(time.Second)
-		done := make(chan struct{})
-		go func() {
-			for {
-				select {
-				case <-ticker.C:
-					h.change("cellar", func(s *coordinator.Snapshot) { s.Machines[0].Since = s.Machines[0].Since.Add(-time.Minute) })
-				case <-done:
-					return
+	for _, who := range []struct{ name, cookie string }{{"resident", specimen.Secret("fay")}, {"visitor", ""}} {
+		ask := get("/r/cellar")
+		if who.cookie != "" {
+			ask = ask.as(who.cookie, "")
+		}
+		bare, stored := bareServers(b, ask.of(s).Body.Bytes())
+		b.Run(who.name+"-bare", func(b *testing.B) { fetchAll(b, bare, who.cookie) })
+		b.Run(who.name+"-bare-stored", func(b *testing.B) { fetchAll(b, stored, who.cookie) })
+		b.Run(who.name, func(b *testing.B) { fetchAll(b, front.URL+"/r/cellar", who.cookie) })
+		b.Run(who.name+"-changing", func(b *testing.B) {
+			ticker := time.NewTicker(time.Second)
+			done := make(chan struct{})
+			go func() {
+				for {
+					select {
+					case <-ticker.C:
+						h.change()
+					case <-done:
+						return
+					}
 				}
-			}
-		}()
-		fetchAll(b, front.URL+"/r/cellar", "")
-		ticker.Stop()
-		close(done)
+			}()
+			fetchAll(b, front.URL+"/r/cellar", who.cookie)
+			ticker.Stop()
+			close(done)
+		})
+	}
+}
+
+// bareServers send a page by the framework alone: compressed for each request
+// with the pages' level, and stored compressed.
+func bareServers(b *testing.B, page []byte) (bare, stored string) {
+	b.Helper()
+	e := echo.New()
+	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{Level: gzipLevel, MinLength: 1024}))
+	e.GET("/", func(c echo.Context) error { return c.HTMLBlob(http.StatusOK, page) })
+	one := httptest.NewServer(e)
+	e, small := echo.New(), zip(page)
+	e.GET("/", func(c echo.Context) error {
+		c.Response().Header().Set("Content-Encoding", "gzip")
+		return c.HTMLBlob(http.StatusOK, small)
 	})
+	other := httptest.NewServer(e)
+	b.Cleanup(func() { one.Close(); other.Close() })
+	return one.URL + "/", other.URL + "/"
+}
+
+// BenchmarkResidentsPageAnew makes a resident's page in a room whose newest
+// picture nobody has looked at, and in one where only this person is new; kept
+// is the answer to whoever asks again.
+func BenchmarkResidentsPageAnew(b *testing.B) {
+	h := newSteady()
+	s, err := New(testOptions(h))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer s.Close()
+	ask := get("/r/cellar").as(specimen.Secret("fay"), "")
+	ask.header = http.Header{"Accept-Encoding": {"gzip"}}
+	for _, c := range []struct {
+		name   string
+		forget func()
+	}{
+		{"room", h.change},
+		{"person", func() { s.scenes.get("cellar", words.English()).kept.own.Clear() }},
+		{"kept", func() {}},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				c.forget()
+				ask.of(s)
+			}
+		})
+	}
 }
 
 // Slow mobile reception as browser tools imitate it (from memory): 562.5 ms to

@@ -3,6 +3,7 @@ package ui
 import (
 	"log"
 	"log/slog"
+	"maps"
 	"net"
 	"net/http"
 	"strings"
@@ -16,6 +17,10 @@ const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; 
 	"connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; " +
 	"base-uri 'none'; frame-ancestors 'none'"
 
+// gzipLevel is how hard pages are compressed: most of what is to be had for a
+// third of the time of the best.
+const gzipLevel = 4
+
 // newEcho wires the middleware around the list of routes.
 func (s *Server) newEcho() *echo.Echo {
 	e := echo.New()
@@ -26,8 +31,8 @@ func (s *Server) newEcho() *echo.Echo {
 	e.Use(middleware.RecoverWithConfig(middleware.RecoverConfig{LogErrorFunc: s.logPanic}))
 	e.Use(securityHeaders)
 	e.Use(middleware.BodyLimit("64K"))
-	e.Use(echo.WrapMiddleware(s.crossOrigin().Handler))
-	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{Level: 4, MinLength: 1024, Skipper: s.incompressible}))
+	e.Use(s.crossOrigin())
+	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{Level: gzipLevel, MinLength: 1024, Skipper: s.incompressible}))
 	for _, r := range s.routes() {
 		e.Add(r.method, r.path, r.handler)
 	}
@@ -39,17 +44,23 @@ func (s *Server) newEcho() *echo.Echo {
 
 // crossOrigin refuses forms that another site's page sends in a visitor's
 // name. The public origin is trusted even where a proxy changes Host.
-func (s *Server) crossOrigin() *http.CrossOriginProtection {
+func (s *Server) crossOrigin() echo.MiddlewareFunc {
 	cop := http.NewCrossOriginProtection()
 	if err := cop.AddTrustedOrigin(s.origin); err != nil {
 		s.o.Log.Warn("the public URL is no origin", "url", s.o.PublicURL, "err", err)
 	}
-	cop.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		http.Error(w, "This form was sent from another site, so nothing was done. "+
-			"Open the page itself and try again.", http.StatusForbidden)
-	}))
-	return cop
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		return func(c echo.Context) error {
+			if cop.Check(c.Request()) != nil {
+				return otherSite
+			}
+			return next(c)
+		}
+	}
 }
+
+// otherSite is the refusal of a form that another site's page sends.
+var otherSite = &statusError{http.StatusForbidden, "other-site", "This form was sent from another site, so nothing was done. Open the page itself and try again."}
 
 // ipExtractor believes X-Forwarded-For only from the proxies that the building
 // file names: anybody can write that header.
@@ -72,15 +83,19 @@ func (s *Server) ipExtractor() echo.IPExtractor {
 // http that is all that tells our own forms from another site's.
 func securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		h := c.Response().Header()
-		h.Set("Content-Security-Policy", contentPolicy)
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "same-origin")
-		h.Set("Cross-Origin-Opener-Policy", "same-origin")
-		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=(), payment=()")
+		maps.Copy(c.Response().Header(), guards)
 		return next(c)
 	}
+}
+
+// guards are shared by all answers: what changes one of them sets another list.
+var guards = http.Header{
+	"Content-Security-Policy":      {contentPolicy},
+	"X-Content-Type-Options":       {"nosniff"},
+	"Referrer-Policy":              {"same-origin"},
+	"Cross-Origin-Opener-Policy":   {"same-origin"},
+	"Cross-Origin-Resource-Policy": {"same-origin"},
+	"Permissions-Policy":           {"camera=(), microphone=(), geolocation=(), payment=()"},
 }
 
 // incompressible skips streams, which must not wait in a buffer, what is
@@ -95,7 +110,7 @@ func (s *Server) incompressible(c echo.Context) bool {
 			return true
 		}
 	}
-	return s.nobodys(c)
+	return s.isKept(c)
 }
 
 func (s *Server) logPanic(c echo.Context, err error, stack []byte) error {

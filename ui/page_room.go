@@ -66,14 +66,20 @@ func (s *Server) sceneOf(c echo.Context) (*scene, error) {
 
 // roomPage shows a room to anybody.
 func (s *Server) roomPage(c echo.Context) error {
+	if !s.isKept(c) {
+		sc, err := s.sceneOf(c)
+		if err != nil {
+			return err
+		}
+		return s.showRoom(c, sc, http.StatusOK, nil)
+	}
+	who := s.visitor(c)
+	c.Set("lang", s.langOf(c, who))
 	sc, err := s.sceneOf(c)
 	if err != nil {
 		return err
 	}
-	if !s.nobodys(c) {
-		return s.showRoom(c, sc, http.StatusOK, nil)
-	}
-	file, err := sc.visitors(func() ([]byte, error) { return s.page(c, "room", s.viewRoom(c, sc, nil)) })
+	file, err := s.keptRoom(c, sc, who)
 	if err != nil {
 		return err
 	}
@@ -81,37 +87,27 @@ func (s *Server) roomPage(c echo.Context) error {
 	return sendFile(c, file)
 }
 
-// nobodys reports whether a request is for a room's page by somebody without any
-// session, who sees what all such visitors see.
-func (s *Server) nobodys(c echo.Context) bool {
-	if c.Path() != "/r/:room" || c.Request().Method == http.MethodPost || c.Request().URL.RawQuery != "" {
-		return false
-	}
-	for _, name := range []string{s.cookies.resident, s.cookies.manager} {
-		if _, err := c.Cookie(name); err == nil {
-			return false
-		}
-	}
-	return true
-}
-
 // showRoom renders the room; p is a refusal to show in it.
 func (s *Server) showRoom(c echo.Context, sc *scene, status int, p *problem) error {
 	return s.render(c, status, "room", s.viewRoom(c, sc, p))
 }
 
+// roomOf is the room's page as all see it.
+func (s *Server) roomOf(sc *scene) roomView {
+	return roomView{
+		Room: sc.snap.Room, Name: sc.snap.Name, Link: roomPath(sc.snap.Room), ID: sc.id, Board: htmlText(sc.public), Take: takeForm(sc),
+	}
+}
+
+// viewRoom is the room's page as one visitor sees it.
 func (s *Server) viewRoom(c echo.Context, sc *scene, p *problem) roomView {
 	who := s.visitor(c)
 	own := ownershipOf(sc.snap, who)
-	v := roomView{
-		Room: sc.snap.Room, Name: sc.snap.Name, Link: roomPath(sc.snap.Room), ID: sc.id,
-		Board: htmlText(sc.public), Resident: who != nil, HasTurn: own != nil && len(own.turns) > 0,
-		Thanks: s.thanks(c),
-	}
+	v := s.roomOf(sc)
+	v.Resident, v.HasTurn, v.Thanks = who != nil, own != nil && len(own.turns) > 0, s.thanks(c)
 	if own != nil {
 		v.Board = htmlText(sc.board(own))
 	}
-	v.Take = takeForm(sc)
 	var mineProblem *problem
 	v.Free = own == nil
 	if code := scannedCode(c); who == nil && code != "" {
@@ -125,7 +121,7 @@ func (s *Server) viewRoom(c echo.Context, sc *scene, p *problem) roomView {
 		mineProblem = p
 	}
 	v.Mine = htmlText(s.minePanel(sc, own, mineProblem))
-	v.PushAsk = v.HasTurn && s.o.VAPIDKey != "" && len(s.o.House.People().Devices(who.ID)) == 0
+	v.PushAsk = v.HasTurn && s.asksForPush(who)
 	return v
 }
 

@@ -7,8 +7,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/labstack/echo/v4"
-
 	"drumturn/coordinator"
 	"drumturn/push/words"
 	"drumturn/queue"
@@ -30,23 +28,7 @@ type scene struct {
 	frame      []byte     // public as an event
 	wall       func() []byte
 
-	visiting sync.Mutex // guards visit
-	visit    *assetFile // the room's page for visitors without an account
-}
-
-// visitors is the room's page as all see it who have no account here, made and
-// compressed once.
-func (sc *scene) visitors(make func() ([]byte, error)) (assetFile, error) {
-	sc.visiting.Lock()
-	defer sc.visiting.Unlock()
-	if sc.visit == nil {
-		html, err := make()
-		if err != nil {
-			return assetFile{}, err
-		}
-		sc.visit = &assetFile{kind: echo.MIMETextHTMLCharsetUTF8, plain: html, zipped: zip(html)}
-	}
-	return *sc.visit, nil
+	kept keptPages
 }
 
 // sceneRow is a machine's row in its two forms.

@@ -77,10 +77,23 @@ func (s *Server) cookie(name, value string, days int) *http.Cookie {
 	return cookie
 }
 
+// sentCookie finds a request's cookie; nil without one. Most requests have none of
+// a name, which is seen without taking the header apart.
+func sentCookie(c echo.Context, name string) *http.Cookie {
+	if !slices.ContainsFunc(c.Request().Header["Cookie"], func(line string) bool { return strings.Contains(line, name) }) {
+		return nil
+	}
+	cookie, err := c.Cookie(name)
+	if err != nil {
+		return nil
+	}
+	return cookie
+}
+
 // sessionHash is the hash of a request's cookie; empty without one.
 func sessionHash(c echo.Context, name string) string {
-	cookie, err := c.Cookie(name)
-	if err != nil || cookie.Value == "" || len(cookie.Value) > 100 {
+	cookie := sentCookie(c, name)
+	if cookie == nil || cookie.Value == "" || len(cookie.Value) > 100 {
 		return ""
 	}
 	return hashSecret(cookie.Value)

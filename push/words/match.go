@@ -35,6 +35,9 @@ func tags() []language.Tag {
 // For finds the language nearest to a BCP 47 tag (de-AT: de); English where
 // nothing is near.
 func For(tag string) *Language {
+	if l := Exactly(tag); l != nil { // nearly always
+		return l
+	}
 	t, err := language.Parse(tag)
 	if err != nil {
 		return English()

@@ -50,7 +50,7 @@ func NewHouse(hash func(secret string) string) *House {
 }
 
 func (h *House) enrol(who coordinator.PersonID, home, session string) {
-	p := coordinator.Person{ID: who, Manager: who == Manager, Lang: "en", Joined: Noon.AddDate(0, -2, 0)}
+	p := coordinator.Person{ID: who, Manager: who == Manager, Joined: Noon.AddDate(0, -2, 0)}
 	if home != "" {
 		p.Home, p.Name = coordinator.HomeID("h"+home), "Home "+home
 		h.people.Homes[p.Home] = coordinator.Home{ID: p.Home, Name: home, Code: "KLMN-78" + home}
