@@ -124,7 +124,8 @@ func walkPlain(t *testing.T, serve func(t *testing.T, h *fakeHouse) string) {
 				values = map[string]string{}
 			case strings.HasPrefix(s.tap, "input"):
 				values[between(s.tap, "name=", "]")] = "yes"
-			case strings.HasPrefix(s.tap, "nav a"):
+			case strings.HasSuffix(s.tap, "summary"): // what is folded is in the form all the same
+			case strings.Contains(s.tap, "a[href"):
 				p.open(t, address+between(s.tap, "href='", "'"))
 			}
 		}
@@ -177,4 +178,34 @@ func behindProxy(t *testing.T, h *fakeHouse, cuts bool) string {
 		}
 	}
 	return front.URL + "/house/laundry"
+}
+
+// TestNeighboursWithoutScripts: sharing a load, the table, and one's own data
+// need nothing but forms and links.
+func TestNeighboursWithoutScripts(t *testing.T) {
+	h := flowHouse()
+	h.react = neighboursReact()
+	_, address := serveReal(t, h, nil)
+	as := func(who, path string) *plain {
+		p := &plain{client: &http.Client{Jar: &oneCookie{"secret-of-" + who}}}
+		p.open(t, address+path)
+		return p
+	}
+	ann := as("ann", "/r/cellar/m/w2")
+	ann.press(t, "Share it with a neighbour", nil)
+	code := between(ann.page, `<strong class="code">`, "<")
+	zed := as("zed", "/r/cellar")
+	zed.press(t, "Share it", map[string]string{"code": code})
+	if !strings.Contains(zed.page, "A load you share: Washer 2") {
+		t.Errorf("with the code %q the load is not shared", code)
+	}
+	as("zed", "/r/cellar/m/w4").press(t, "I put the load on the table", nil)
+	bob := as("bob", "/r/cellar")
+	bob.press(t, "I have taken it", nil)
+	if !strings.Contains(bob.page, "it is no longer on the table") {
+		t.Errorf("the load still lies there: %s", bob.page)
+	}
+	if data := as("bob", "/me/data.json"); !strings.Contains(data.page, `"home": "12"`) {
+		t.Errorf("my data: %s", data.page)
+	}
 }
