@@ -3,6 +3,7 @@ package ui
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -107,7 +108,7 @@ func here(c echo.Context) string {
 // kept is what of an address's query the page needs to show the same again.
 func kept(q url.Values) string {
 	for name := range q {
-		if name != "code" && name != "token" && name != "key" {
+		if !slices.Contains([]string{"code", "token", "key", "day", "lang", "paper"}, name) {
 			q.Del(name)
 		}
 	}

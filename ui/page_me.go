@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"net/http"
+	"slices"
 
 	"github.com/labstack/echo/v4"
 
@@ -29,11 +30,11 @@ type languageChoice struct {
 	Chosen          bool
 }
 
-// languageChoices offers every language under its own name.
-func languageChoices(chosen *words.Language) []languageChoice {
+// languageChoices offers every language under its own name; some are chosen.
+func languageChoices(chosen ...*words.Language) []languageChoice {
 	var out []languageChoice
 	for _, l := range words.All() {
-		out = append(out, languageChoice{l.Code(), l.Name(), l.Dir(), l == chosen})
+		out = append(out, languageChoice{l.Code(), l.Name(), l.Dir(), slices.Contains(chosen, l)})
 	}
 	return out
 }

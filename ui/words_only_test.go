@@ -80,7 +80,7 @@ func TestTemplatesSayNothingThemselves(t *testing.T) {
 }
 
 // takesText are the functions of templates that are given texts which nobody reads.
-var takesText = []string{"t", "rich", "count", "span", "link", "file", "eq", "index", ".Was", "print"}
+var takesText = []string{"t", "rich", "count", "span", "link", "file", "eq", "ne", "index", ".Was", "print"}
 
 // TestTemplatesPrintNoLiterals: no {{"text"}}, nor one handed to a function that writes it.
 func TestTemplatesPrintNoLiterals(t *testing.T) {
