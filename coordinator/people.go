@@ -222,3 +222,9 @@ func (p *People) SessionPerson(hash string, now time.Time) (Person, bool) {
 	person, ok := p.Persons[s.Person]
 	return person, ok
 }
+
+// HomeName is what a home is called, when it is known.
+func (p *People) HomeName(id HomeID) (string, bool) {
+	h, ok := p.Homes[id]
+	return h.Name, ok && h.Name != ""
+}

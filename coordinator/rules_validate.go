@@ -54,8 +54,8 @@ func (c *checks) text(path, text string) {
 	switch {
 	case len([]rune(text)) > longest:
 		c.add(path, "the text is too long to be read at a machine", fmt.Sprintf("use %d characters at most", longest))
-	case strings.ContainsFunc(text, func(r rune) bool { return r < ' ' && r != '\n' || r == 0x7f || r == 0xfffd }):
-		c.add(path, "the text has characters that cannot be shown", "write it in plain letters")
+	case strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0x7f || r == 0xfffd }):
+		c.add(path, "the text has characters that cannot be shown, or a line break", "write it on one line, in plain letters")
 	}
 }
 

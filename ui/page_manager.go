@@ -38,7 +38,7 @@ type handView struct {
 // managerRoom is a room with its invitation and machines.
 type managerRoom struct {
 	Name, Link, WallLink, InvitePath string
-	SheetsLink, LogLink              string
+	SheetsLink, LogLink, RulesLink   string
 	Code, JoinAddress, QR            string
 	Head                             headView
 	Machines                         []managerMachine
@@ -113,7 +113,7 @@ func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom 
 	room := sc.snap.Room
 	v := managerRoom{
 		Name: sc.snap.Name, Link: roomPath(room), WallLink: roomPath(room) + "/wall",
-		InvitePath: "/manager" + roomPath(room) + "/invitation", SheetsLink: "/manager" + roomPath(room) + "/sheets", LogLink: "/manager" + roomPath(room) + "/log", Head: boardHead(sc),
+		InvitePath: "/manager" + roomPath(room) + "/invitation", SheetsLink: "/manager" + roomPath(room) + "/sheets", RulesLink: "/manager" + roomPath(room) + "/rules", LogLink: "/manager" + roomPath(room) + "/log", Head: boardHead(sc),
 	}
 	if s.o.WallKey != "" {
 		v.WallLink += "?key=" + url.QueryEscape(s.o.WallKey)

@@ -26,6 +26,7 @@ type roomView struct {
 	Take    takeView
 	Thanks  string
 	PushAsk bool
+	House   string // what the house tells everybody
 }
 
 // takeView is the form that joins the queue.
@@ -96,6 +97,7 @@ func (s *Server) showRoom(c echo.Context, sc *scene, status int, p *problem) err
 func (s *Server) roomOf(sc *scene) roomView {
 	return roomView{
 		Room: sc.snap.Room, Name: sc.snap.Name, Link: roomPath(sc.snap.Room), ID: sc.id, Board: htmlText(sc.public), Take: takeForm(sc),
+		House: sc.snap.Rules.Text,
 	}
 }
 

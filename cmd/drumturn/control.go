@@ -39,6 +39,7 @@ func (a *app) serveControl(ctx context.Context) error {
 	}
 	mux := http.NewServeMux()
 	mux.HandleFunc("POST /backup", a.controlBackup)
+	mux.HandleFunc("POST /rules", a.controlRules)
 	server := &http.Server{Handler: mux, ReadHeaderTimeout: 5 * time.Second}
 	stop := context.AfterFunc(ctx, func() { _ = server.Close() })
 	defer stop()
@@ -66,30 +67,36 @@ var errNotRunning = errors.New("no running program")
 
 // askBackup asks a running program for a backup.
 func askBackup(ctx context.Context, data, folder string) (string, error) {
+	var answer controlAnswer
+	err := askControl(ctx, data, "/backup", controlRequest{Folder: folder}, &answer)
+	if err == nil && answer.Error != "" {
+		err = errors.New(answer.Error)
+	}
+	return answer.Path, err
+}
+
+// askControl asks a running program; the error is errNotRunning when there is none.
+func askControl(ctx context.Context, data, path string, request, answer any) error {
 	client := &http.Client{Transport: &http.Transport{
 		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
 			return (&net.Dialer{}).DialContext(ctx, "unix", strings.TrimSuffix(data, "/")+"/"+controlName)
 		},
 	}}
-	body, err := json.Marshal(controlRequest{Folder: folder})
+	body, err := json.Marshal(request)
 	if err != nil {
-		return "", err
+		return err
 	}
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, "http://control/backup", strings.NewReader(string(body)))
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, "http://control"+path, strings.NewReader(string(body)))
 	if err != nil {
-		return "", err
+		return err
 	}
 	resp, err := client.Do(req)
 	if err != nil {
-		return "", fmt.Errorf("%w: %w", errNotRunning, err)
+		return fmt.Errorf("%w: %w", errNotRunning, err)
 	}
 	defer resp.Body.Close()
-	var answer controlAnswer
-	if err := json.NewDecoder(resp.Body).Decode(&answer); err != nil {
-		return "", fmt.Errorf("the running program's answer does not read: %w", err)
+	if err := json.NewDecoder(resp.Body).Decode(answer); err != nil {
+		return fmt.Errorf("the running program's answer does not read: %w", err)
 	}
-	if answer.Error != "" {
-		return "", errors.New(answer.Error)
-	}
-	return answer.Path, nil
+	return nil
 }

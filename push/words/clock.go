@@ -32,6 +32,11 @@ func (l *Language) Date(t time.Time) string {
 	return l.Say("clock.dated", "day", l.weekday("long", t), "d", t.Day(), "month", l.month("long", t), "year", t.Year())
 }
 
+// Weekday is a day of the week.
+func (l *Language) Weekday(d time.Weekday) string {
+	return l.Say("day-long." + strings.ToLower(d.String()[:3]))
+}
+
 func (l *Language) weekday(length string, t time.Time) string {
 	return l.Say("day-" + length + "." + strings.ToLower(t.Weekday().String()[:3]))
 }

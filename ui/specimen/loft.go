@@ -1,6 +1,8 @@
 package specimen
 
 import (
+	"time"
+
 	"drumturn/coordinator"
 	"drumturn/queue"
 )
@@ -28,6 +30,10 @@ func loft() *coordinator.Snapshot {
 			queue.Wash: {Median: In(24), Low: In(19), High: In(33), Known: true}, queue.Dry: {Median: In(12), Low: In(1), High: In(25), Known: true},
 		},
 	}
+	before := s.Rules
 	s.Rules.LongerHoldHomes = []coordinator.HomeID{"h4"}
+	s.Rules.Hold, s.Rules.Text = 12*time.Minute, "Please clean the lint screen after each dry."
+	s.RulesVersion = 2
+	s.Versions = []coordinator.RulesVersion{{Version: 1, Rules: before}, {Version: 2, At: In(-3 * 24 * 60), Person: Manager, Rules: s.Rules}}
 	return s
 }

@@ -101,6 +101,8 @@ func States() []State {
 		{Name: "manager-cycle", Path: "/manager/r/cellar/m/w2/c/361", Who: Manager},
 		{Name: "manager-cycle-early", Path: "/manager/r/cellar/m/w2/c/359", Who: Manager},
 		{Name: "manager-cycle-sheet", Path: "/manager/r/cellar/m/w2/c/359/sheet", Who: Manager},
+		{Name: "manager-rules", Path: "/manager/r/cellar/rules", Who: Manager},
+		{Name: "manager-rules-look", Path: "/manager/r/loft/rules", Who: Manager, Press: ".rules > p button"},
 		{Name: "manager-sheets", Path: "/manager/r/cellar/sheets", Who: Manager},
 	}
 }
