@@ -3,6 +3,7 @@ package ui
 import (
 	"os"
 	"path/filepath"
+	"regexp"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -47,7 +48,7 @@ func (b *browser) show(t *testing.T, address string, s specimen.State, scheme st
 
 // otherSizes are states that are looked at on another screen as well: a small
 // old tablet on the wall, a desk.
-var otherSizes = map[string][2]int64{"wall": {1024, 600}, "wall-on-way": {1024, 600}, "wall-touch": {1024, 600}, "wall-touch-home": {1024, 600}, "wall-touch-word": {1024, 600}, "room-waiting": {1280, 900}, "manager": {1280, 900}}
+var otherSizes = map[string][2]int64{"wall": {1024, 600}, "wall-on-way": {1024, 600}, "wall-touch": {1024, 600}, "wall-touch-home": {1024, 600}, "wall-touch-word": {1024, 600}, "room-waiting": {1280, 900}, "manager": {1280, 900}, "manager-rules": {1440, 900}, "manager-rules-look": {820, 1180}}
 
 // TestScreenshots makes the set of pictures, phone and wall, light and dark,
 // when DRUMTURN_SHOTS names a folder, and the README's when
@@ -72,7 +73,11 @@ func TestScreenshots(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	only := regexp.MustCompile(os.Getenv("DRUMTURN_SHOTS_OF")) // some of the states
 	for _, s := range specimen.States() {
+		if !only.MatchString(s.Name) {
+			continue
+		}
 		if readme && s.Name == "room-waiting" {
 			b.show(t, address, s, "light")
 			take(filepath.Join("static", "room.png"), false)

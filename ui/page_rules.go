@@ -39,7 +39,9 @@ type ruleGroup struct {
 // choice, homes or text.
 type ruleInput struct {
 	Name, Label, How, Kind, Value, Wrong string
-	Choices                              []ruleChoice
+	// Short is the label where what stands above says the rest.
+	Short   string
+	Choices []ruleChoice
 }
 
 type ruleChoice struct {
@@ -284,7 +286,12 @@ func (s *Server) viewRules(sc *scene, settings []coordinator.Setting) *rulesView
 	for i := range 7 {
 		d := time.Weekday((i + 1) % 7)
 		p := "hours." + strings.ToLower(d.String()) + "."
-		v.Days = append(v.Days, dayRow{Day: l.Weekday(d), Closed: by[p+"closed"], Times: []ruleInput{by[p+"opens"], by[p+"last_start"], by[p+"ended_by"]}})
+		row := dayRow{Day: l.Weekday(d), Closed: by[p+"closed"], Times: []ruleInput{by[p+"opens"], by[p+"last_start"], by[p+"ended_by"]}}
+		row.Closed.Short = l.Say("rule-time.closed")
+		for k, key := range []string{"opens", "last_start", "ended_by"} {
+			row.Times[k].Short = l.Say("rule-time." + key)
+		}
+		v.Days = append(v.Days, row)
 	}
 	return v
 }

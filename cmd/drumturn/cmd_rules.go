@@ -48,8 +48,8 @@ func (c *exportRulesCommand) Run(ctx context.Context, s streams) error {
 
 // importRulesCommand puts rules into force.
 type importRulesCommand struct {
-	fileArgument
 	From string `arg:"" help:"File with the section [rules]." type:"existingfile"`
+	fileArgument
 	Room string `help:"The room; may be left out where there is one only."`
 	Look bool   `help:"Only say what would change."`
 }
