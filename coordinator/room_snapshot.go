@@ -21,6 +21,7 @@ func (r *Room) Snapshot(now time.Time) *Snapshot {
 	s.Rules.Ladder = slices.Clone(s.Rules.Ladder)
 	s.Rules.LongerHoldHomes = slices.Clone(s.Rules.LongerHoldHomes)
 	s.Table = slices.Clone(r.state.Table)
+	s.TooLong = r.tooLong()
 	if r.supplyOut() {
 		s.SupplySince = r.state.Supply.Since
 	}

@@ -189,6 +189,8 @@ type Snapshot struct {
 	ForecastAt time.Time
 	// IfYouJoin is the forecast for a newcomer, by need.
 	IfYouJoin map[queue.Need]Forecast
+	// TooLong is the work for which no day's opening hours are long enough.
+	TooLong []TooLong
 	// SupplySince is set during a supply interruption.
 	SupplySince time.Time
 }

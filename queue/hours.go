@@ -107,3 +107,21 @@ func (h *Hours) NextOpening(now time.Time, length time.Duration, zone *time.Loca
 	}
 	return time.Time{}
 }
+
+// Longest is the length of the longest load that may be started on some day of the
+// week; false when there is no limit. A load longer than that can never be started.
+func (h *Hours) Longest() (time.Duration, bool) {
+	var longest time.Duration
+	for i := range h {
+		day := &h[i]
+		opens := max(day.Opens, 0)
+		switch {
+		case day.Closed || day.LastStart != NoClock && day.LastStart < opens:
+		case day.EndedBy == NoClock:
+			return 0, false
+		default:
+			longest = max(longest, time.Duration(day.EndedBy-opens)*time.Minute)
+		}
+	}
+	return longest, true
+}

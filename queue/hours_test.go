@@ -184,3 +184,62 @@ func TestNextClosingAgrees(t *testing.T) {
 		}
 	})
 }
+
+// TestLongest: worked out on the calendar.
+func TestLongest(t *testing.T) {
+	open := AlwaysOpen()
+	closed := open
+	for i := range closed {
+		closed[i].Closed = true
+	}
+	short := closed
+	short[time.Tuesday] = Day{Opens: 8 * 60, LastStart: NoClock, EndedBy: 9*60 + 30}
+	short[time.Friday] = Day{Opens: NoClock, LastStart: NoClock, EndedBy: 70}
+	endless := short
+	endless[time.Sunday] = Day{Opens: 8 * 60, LastStart: 9 * 60, EndedBy: NoClock}
+	never := short
+	never[time.Sunday] = Day{Opens: 10 * 60, LastStart: 9 * 60, EndedBy: NoClock} // Validate refuses it
+	for name, c := range map[string]struct {
+		hours   Hours
+		want    time.Duration
+		limited bool
+	}{
+		"always open": {open, 0, false}, "closed": {closed, 0, true}, "two short days": {short, 90 * time.Minute, true},
+		"a day without an end": {endless, 0, false}, "a day that never opens": {never, 90 * time.Minute, true},
+	} {
+		if got, limited := c.hours.Longest(); got != c.want || limited != c.limited {
+			t.Errorf("%s: %s, %v; want %s, %v", name, got, limited, c.want, c.limited)
+		}
+	}
+}
+
+// TestLongestIsWhatMayStart: a load of that length may be started at some minute of
+// the week, and one a minute longer at none.
+func TestLongestIsWhatMayStart(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		h := drawHours(t)
+		if rapid.Bool().Draw(t, "a short week") {
+			for i := range h {
+				h[i].EndedBy = min(max(h[i].Opens, 0)+Clock(rapid.IntRange(1, 200).Draw(t, "minutes")), 1439)
+				if h[i].LastStart != NoClock {
+					h[i].LastStart = min(h[i].LastStart, h[i].EndedBy)
+				}
+			}
+		}
+		can := func(length time.Duration) bool {
+			for m := range 7 * 24 * 60 {
+				if h.MayStart(noon.Add(time.Duration(m)*time.Minute), length, time.UTC) {
+					return true
+				}
+			}
+			return false
+		}
+		longest, limited := h.Longest()
+		switch {
+		case !limited && !can(100*time.Hour):
+			t.Fatal("there is no limit, and a long load may never be started")
+		case limited && longest > 0 && !can(longest), limited && can(longest+time.Minute):
+			t.Fatalf("%s is said to be the longest: %v; a minute longer: %v", longest, can(longest), can(longest+time.Minute))
+		}
+	})
+}

@@ -107,6 +107,7 @@ type turnView struct {
 	SecondCall            bool
 	DryAfter              bool
 	NotBefore             string
+	Hopeless              string // why it cannot be called as things stand
 	Later                 []laterChoice
 	// Closes: the room has opening hours, so that the turn leaves at closing, or not.
 	Closes, LeavesAtClosing bool
@@ -177,6 +178,7 @@ func (sc *scene) turnView(t *queue.Turn) turnView {
 			v.Ahead = m.Hold != nil && m.Hold.Ahead
 			v.LoadInside = m.Load != nil || (m.Hold != nil && m.Hold.LoadInside)
 		}
+	} else if v.Hopeless = tell.hopeless(sc.snap, t); v.Hopeless != "" {
 	} else if f := sc.snap.Forecast(t.ID); f != nil && f.Known {
 		v.When, v.Old = tell.forecast(f), sc.oldForecast()
 	} else {

@@ -4,12 +4,14 @@ import (
 	"context"
 	"encoding/json"
 	"net/http"
+	"reflect"
 	"regexp"
 	"strings"
 	"testing"
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/ui/specimen"
 )
 
 // cookieOf is the resident's secret that an answer sets.
@@ -136,6 +138,16 @@ func TestMyData(t *testing.T) {
 	h := newFakeHouse(fullRoom())
 	h.resident("ann", "h12")
 	h.resident("fay", "h8")
+	room := h.Snapshot("cellar")
+	for i := range room.Machines {
+		if l := room.Machines[i].Load; l != nil && l.Owner == "bob" {
+			l.Shared = []coordinator.Sharer{{Person: "ann", Home: "h12"}}
+		}
+	}
+	room.Table = []coordinator.TableLoad{
+		{Load: 1, Machine: "w1", Owner: "ann", Home: "h12", At: specimen.In(-90)}, {Load: 2, Machine: "w9", Owner: "ann", Home: "h12", At: specimen.In(-80)},
+		{Load: 3, Machine: "w1", Owner: "fay", Home: "h8", At: specimen.In(-70)}, {Load: 4, Machine: "w1", At: specimen.In(-60)},
+	}
 	h.people.Subscriptions["d"] = coordinator.Subscription{ID: "d", Person: "ann", Endpoint: "https://push.example/ann", Made: noon}
 	s := newTestServer(t, h, nil)
 	s.o.History = historyOfAnn
@@ -149,6 +161,12 @@ func TestMyData(t *testing.T) {
 	}
 	if len(d.Devices) != 1 || d.Devices[0].Service != "push.example" || len(d.History) != 1 || d.History[0].What != "claimed" {
 		t.Errorf("%+v %+v", d.Devices, d.History)
+	}
+	if len(d.Shared) != 1 || d.Shared[0].Machine != "Washer 4" || !d.Shared[0].Ready.Equal(specimen.In(-42)) {
+		t.Errorf("shared loads: %+v", d.Shared)
+	}
+	if want := []tableData{{"Laundry room, cellar", "Washer 1", specimen.In(-90)}, {"Laundry room, cellar", "w9", specimen.In(-80)}}; !reflect.DeepEqual(d.Table, want) {
+		t.Errorf("on the table: %+v, want %+v", d.Table, want)
 	}
 	if !strings.HasPrefix(w.Header().Get("Content-Disposition"), "attachment") || w.Header().Get("Cache-Control") != "no-store" {
 		t.Errorf("%v", w.Header())

@@ -25,6 +25,8 @@ type personData struct {
 	Devices  []deviceData  `json:"devices"`
 	Turns    []turnData    `json:"turns"`
 	Loads    []loadData    `json:"loads"`
+	Shared   []loadData    `json:"shared_loads"`
+	Table    []tableData   `json:"on_the_table"`
 	History  []historyData `json:"history"`
 }
 
@@ -60,6 +62,13 @@ type loadData struct {
 	Machine string    `json:"machine"`
 	Started time.Time `json:"started"`
 	Ready   time.Time `json:"ready,omitzero"`
+}
+
+// tableData is a load that somebody put on the table.
+type tableData struct {
+	Room    string    `json:"room"`
+	Machine string    `json:"out_of"`
+	Since   time.Time `json:"since"`
 }
 
 type historyData struct {
@@ -111,7 +120,7 @@ func (s *Server) gather(who *coordinator.Person, session string) personData {
 	people := s.o.House.People()
 	d := personData{
 		Taken: s.o.House.Now(), Building: s.o.Building, Name: who.Name, Home: people.Homes[who.Home].Name, Language: who.Lang, Joined: who.Joined,
-		Browsers: []browserData{}, Devices: []deviceData{}, Turns: []turnData{}, Loads: []loadData{}, History: []historyData{},
+		Browsers: []browserData{}, Devices: []deviceData{}, Turns: []turnData{}, Loads: []loadData{}, Shared: []loadData{}, Table: []tableData{}, History: []historyData{},
 	}
 	if m := who.Mail; m != (coordinator.Mail{}) {
 		d.Mail = &mailData{m.Address, m.Since, m.Also, m.Asked.Address, m.Asked.Expires}
@@ -132,7 +141,8 @@ func (s *Server) gather(who *coordinator.Person, session string) personData {
 	return d
 }
 
-// room adds the person's turns and loads in a room.
+// room adds the person's turns and loads in a room, those of neighbours that they
+// share, and what of theirs lies on the table.
 func (d *personData) room(snap *coordinator.Snapshot, who *coordinator.Person) {
 	states := map[queue.State]string{queue.Waiting: "waiting", queue.Called: "called", queue.Started: "started"}
 	for i := range snap.Turns {
@@ -141,8 +151,27 @@ func (d *personData) room(snap *coordinator.Snapshot, who *coordinator.Person) {
 		}
 	}
 	for i := range snap.Machines {
-		if m := &snap.Machines[i]; m.Load != nil && m.Load.Owner == who.ID {
-			d.Loads = append(d.Loads, loadData{snap.Name, machineName(words.English(), m), m.Load.StartedAt, m.Load.ReadyAt})
+		m := &snap.Machines[i]
+		if m.Load == nil {
+			continue
 		}
+		load := loadData{snap.Name, machineName(words.English(), m), m.Load.StartedAt, m.Load.ReadyAt}
+		switch {
+		case m.Load.Owner == who.ID:
+			d.Loads = append(d.Loads, load)
+		case m.Load.SharedWith(who.ID, ""):
+			d.Shared = append(d.Shared, load)
+		}
+	}
+	for i := range snap.Table {
+		l := &snap.Table[i]
+		if l.Owner != who.ID {
+			continue
+		}
+		machine := string(l.Machine) // of one that stands there no more
+		if m := snap.Machine(l.Machine); m != nil {
+			machine = machineName(words.English(), m)
+		}
+		d.Table = append(d.Table, tableData{snap.Name, machine, l.At})
 	}
 }

@@ -21,7 +21,17 @@ func hands(sc *scene) []handView {
 			}
 		}
 	}
-	return append(out, tableHands(sc)...)
+	return append(append(out, tableHands(sc)...), hopelessHands(sc)...)
+}
+
+// hopelessHands says for which work no day's opening hours are long enough.
+func hopelessHands(sc *scene) []handView {
+	var out []handView
+	for i := range sc.snap.TooLong {
+		what := sc.tell().tooLong(&sc.snap.TooLong[i]) + " " + sc.lang().Say("hand.too-long")
+		out = append(out, handView{Machine: sc.snap.Name, Link: roomPath(sc.snap.Room), What: what})
+	}
+	return out
 }
 
 func faultHand(sc *scene, m *coordinator.MachineView) (handView, bool) {

@@ -59,6 +59,7 @@ func States() []State {
 		{Name: "room-refused", Path: "/r/loft", Who: "zed", Press: ".wants button"},
 		{Name: "room-outage", Path: "/r/yard", Who: "zed"},
 		{Name: "room-shut", Path: "/r/shut", Who: "zed"},
+		{Name: "room-too-long", Path: "/r/shut", Who: "ivy"},
 		{Name: "join", Path: "/r/cellar/join?code=tidewater"},
 		{Name: "join-with-home-code", Path: "/r/yard/join"},
 		{Name: "code", Path: "/code?code=ABCD-2345"},
@@ -121,6 +122,8 @@ func outage() *coordinator.Snapshot {
 func shut() *coordinator.Snapshot {
 	s := SmallRoom()
 	s.Room, s.Name = "shut", "Garden house"
+	s.Turns = []queue.Turn{{ID: 41, Person: "ivy", Home: "h1", Need: queue.Wash, State: queue.Waiting, Joined: In(-60)}}
+	s.TooLong = []coordinator.TooLong{{Need: queue.Wash, Length: 130 * time.Minute, Longest: 90 * time.Minute}}
 	for i := range s.Rules.Hours {
 		s.Rules.Hours[i] = queue.Day{Opens: queue.NoClock, LastStart: queue.NoClock, EndedBy: queue.NoClock, Closed: true}
 	}
