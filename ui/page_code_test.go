@@ -165,7 +165,10 @@ func TestMyData(t *testing.T) {
 	if len(d.Shared) != 1 || d.Shared[0].Machine != "Washer 4" || !d.Shared[0].Ready.Equal(specimen.In(-42)) {
 		t.Errorf("shared loads: %+v", d.Shared)
 	}
-	if want := []tableData{{"Laundry room, cellar", "Washer 1", specimen.In(-90)}, {"Laundry room, cellar", "w9", specimen.In(-80)}}; !reflect.DeepEqual(d.Table, want) {
+	for i := range d.Table {
+		d.Table[i].Since = d.Table[i].Since.UTC()
+	}
+	if want := []tableData{{"Laundry room, cellar", "Washer 1", specimen.In(-90).UTC()}, {"Laundry room, cellar", "w9", specimen.In(-80).UTC()}}; !reflect.DeepEqual(d.Table, want) {
 		t.Errorf("on the table: %+v, want %+v", d.Table, want)
 	}
 	if !strings.HasPrefix(w.Header().Get("Content-Disposition"), "attachment") || w.Header().Get("Cache-Control") != "no-store" {
