@@ -48,6 +48,10 @@ func anyRules(rt *rapid.T) Rules {
 	r.MoreTime = minutes("more time", 10, 0)
 	r.MoreTimeWaiting = min(r.MoreTime, minutes("more time, waiting", 0, 5))
 	r.DryCallAhead = minutes("dry call ahead", 5, 0)
+	r.OnMyWayAdds = minutes("on my way adds", 0, 5)
+	if rapid.Bool().Draw(rt, "longer hold") {
+		r.LongerHold, r.LongerHoldHomes = r.Hold+15*time.Minute, []HomeID{"home-ben"}
+	}
 	r.WalkUps = rapid.SampledFrom([]Manner{Allowed, Tolerated, Reported}).Draw(rt, "walk-ups")
 	r.Limits.TurnsPerHome = rapid.IntRange(1, 3).Draw(rt, "turns")
 	r.Limits.LoadsPerHome = rapid.IntRange(1, 2).Draw(rt, "loads")

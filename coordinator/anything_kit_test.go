@@ -27,6 +27,7 @@ type anything struct {
 	keys   map[string]bool
 	unsent map[string]Notice
 	gone   map[LoadID]bool // collected
+	shelf  shelf
 	// before is the line as it was before the step, house what the room said of it.
 	before queue.Line
 	house  *queue.House
@@ -68,7 +69,7 @@ func (e *fickleEngine) Read(now time.Time, r cycle.Reading) []cycle.Event {
 func anyRoom(rt *rapid.T, did map[string]int) *anything {
 	a := &anything{
 		rt: rt, plan: anyPlan(rt), now: noon, did: did, watts: map[MachineID]float64{}, deaf: map[MachineID]bool{},
-		keys: map[string]bool{}, unsent: map[string]Notice{}, gone: map[LoadID]bool{},
+		keys: map[string]bool{}, unsent: map[string]Notice{}, gone: map[LoadID]bool{}, shelf: newShelf(),
 	}
 	a.room = NewRoom(a.plan, newFickle)
 	a.step(Founded{})
@@ -110,6 +111,9 @@ func (a *anything) tell(ev Event) (ChangeSet, error) {
 		return ChangeSet{}, nil
 	}
 	a.book(set)
+	if err == nil {
+		a.shelf.took(ev)
+	}
 	a.mustHold(set)
 	return set, err
 }
@@ -145,6 +149,7 @@ func (a *anything) book(set ChangeSet) {
 	a.store = stored(a.rt, a.store, set)
 	for _, f := range set.Facts {
 		a.did["fact "+string(f.Kind)]++
+		a.shelf.wrote(f)
 		switch f.Kind {
 		case FactCollected:
 			a.gone[f.Load] = true

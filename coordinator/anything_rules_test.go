@@ -13,6 +13,7 @@ import (
 func (a *anything) mustHold(set ChangeSet) {
 	a.holds()
 	a.loads()
+	a.onTheShelf()
 	a.nothingDue()
 	snap := a.room.Snapshot(a.now)
 	a.nobodyWaitsBesideAFreeMachine(snap)
@@ -40,6 +41,8 @@ func (a *anything) holds() {
 			a.rt.Fatalf("machine %s is held by %+v for %+v", m.ID, m.Hold, t)
 		case m.Running || m.Out:
 			a.rt.Fatalf("machine %s is held, and running %v, out %v", m.ID, m.Running, m.Out)
+		case m.Hold.OnWay != !t.OnWay.IsZero() || t.OnWay.After(a.room.state.Now):
+			a.rt.Fatalf("who holds %s is on the way: %v, since %s", m.ID, m.Hold.OnWay, t.OnWay)
 		case !a.room.supplyOut() && !m.Hold.Until.After(a.room.state.Now):
 			a.rt.Fatalf("the hold of %s should have ended at %s", m.ID, m.Hold.Until)
 		case m.Hold.Until.Sub(a.room.state.Now) > maxHold:
@@ -49,6 +52,9 @@ func (a *anything) holds() {
 	}
 	seen := map[TurnID]bool{}
 	for _, t := range a.room.state.Turns {
+		if t.State == queue.Waiting && !t.OnWay.IsZero() {
+			a.rt.Fatalf("turn %d waits and is on the way", t.ID)
+		}
 		if (t.State == queue.Called) != (held[t.ID] != "") {
 			a.rt.Fatalf("turn %d is %s and holds %q", t.ID, t.State, held[t.ID])
 		}

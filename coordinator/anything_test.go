@@ -12,7 +12,7 @@ func (a *anything) happens() map[string]func(*rapid.T) {
 	acts := map[string]func(){
 		"join": a.join, "join too": a.join, "turn": a.turn, "at machine": a.atMachine, "called": a.called, "owner": a.owner,
 		"run": a.run, "run too": a.run, "whole": a.whole, "supply": a.supply, "meters": a.meters, "clock": a.clock,
-		"rules": a.rules, "bad rules": a.badRules,
+		"rules": a.rules, "bad rules": a.badRules, "share": a.share, "table": a.table, "on the way": a.onTheWay,
 		"pass":   func() { a.pass(time.Duration(rapid.IntRange(1, 90).Draw(a.rt, "minutes")) * time.Minute) },
 		"reopen": func() { a.reopen(time.Duration(rapid.IntRange(0, 60).Draw(a.rt, "down")) * time.Minute) },
 	}
@@ -60,7 +60,7 @@ func everything() []string {
 		FactJoined, FactLeft, FactCalled, FactMissed, FactPassed, FactStarted, FactWalkUp, FactCycle, FactClaimed, FactNotMine,
 		FactCollected, FactStillIn, FactNudged, FactFault, FactOut, FactBack, FactSilent, FactHeard, FactSupply, FactRules,
 		FactAssumed, FactForgotten, FactOvertook, FactMoreTime, FactTestRun,
-		FactTakenBack, FactForgiven, FactChose,
+		FactTakenBack, FactForgiven, FactChose, FactShared, FactFetched, FactOnWay,
 	} {
 		list = append(list, "fact "+string(kind))
 	}

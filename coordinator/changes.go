@@ -51,7 +51,7 @@ type FactKind string
 // The kinds of fact.
 const (
 	FactJoined FactKind = "joined"
-	FactLeft   FactKind = "left"   // Note: why, when its resident did not say so just now: "closing", "wash taken back", "dries where it washed"
+	FactLeft   FactKind = "left"   // Note: why, when its resident did not say so just now: "closing", "wash taken back", "dries where it washed", "moved out"
 	FactCalled FactKind = "called" // Wait: since joining
 	FactMissed FactKind = "missed"
 	// FactTakenBack: a call was taken back without blame; Note says why.

@@ -49,6 +49,8 @@ func (r *Room) claim(now time.Time, i int, e Claim) error {
 		return Refuse(Conflict, "claim.taken", "Somebody has claimed this load already.")
 	}
 	l.Owner, l.Home = e.Person, e.Home
+	// They may have shared it with an owner who has moved out.
+	l.unshare(func(p PersonID, h HomeID) bool { return l.mine(p, h) })
 	r.reply.Load = l.ID
 	r.fact(Fact{Kind: FactClaimed, Machine: l.Machine, Person: e.Person, Home: e.Home, Load: l.ID, Cycle: l.Cycle})
 	r.useTurn(i, l, now)

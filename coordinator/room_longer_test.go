@@ -85,3 +85,14 @@ func TestLongerIsNeverShorter(t *testing.T) {
 		t.Errorf("the longer hold is %s", got)
 	}
 }
+
+// TestNobodyNeedsLongerIsStored: where the manager took a longer hold away that the
+// building file had given, it is gone after a restart as well.
+func TestNobodyNeedsLongerIsStored(t *testing.T) {
+	s := newScene(t, func(p *Plan) { p.Seed.LongerHoldHomes = []HomeID{"home-anna"} })
+	s.do(HoldLonger{Person: "manager", Home: "home-anna"})
+	s.reopen(0)
+	if homes := s.room.state.Rules.LongerHoldHomes; len(homes) != 0 {
+		t.Errorf("after a restart machines are held longer for %v", homes)
+	}
+}

@@ -138,13 +138,18 @@ func (r *Room) movedOut(e MovedOut) error {
 			r.dropHold(t.ID)
 			r.removeTurn(i)
 			r.withdraw(Subject{Turn: t.ID})
+			r.fact(Fact{Kind: FactLeft, Turn: t.ID, Note: "moved out"}) // names nobody who lives here no more
 		}
 	}
 	for i := range r.state.Machines {
 		if m := &r.state.Machines[i]; m.Lapsed != nil && theirs(m.Lapsed.Turn.Person, m.Lapsed.Turn.Home) {
 			m.Lapsed = nil
 		}
-		if m := &r.state.Machines[i]; m.Emptied != nil && theirs(m.Emptied.Owner, m.Emptied.Home) {
+		m := &r.state.Machines[i]
+		if m.Emptied == nil {
+			continue
+		}
+		if m.Emptied.unshare(theirs); theirs(m.Emptied.Owner, m.Emptied.Home) {
 			m.Emptied, m.EmptiedTurn = nil, nil
 		}
 	}
@@ -156,7 +161,7 @@ func (r *Room) movedOut(e MovedOut) error {
 	for i := range r.state.Loads {
 		r.state.Loads[i].unshare(theirs)
 		if l := &r.state.Loads[i]; l.Owner != "" && theirs(l.Owner, l.Home) {
-			l.Owner, l.Home, l.Turn = "", "", 0
+			l.Owner, l.Home, l.Turn, l.ShareHash = "", "", 0, ""
 			r.withdraw(Subject{Load: l.ID})
 		}
 	}

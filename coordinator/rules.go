@@ -88,7 +88,7 @@ type Rules struct {
 	// LongerHold is the same for the homes in LongerHoldHomes, who need more time
 	// to come; never less than Hold.
 	LongerHold      time.Duration
-	LongerHoldHomes []HomeID `json:",omitempty"`
+	LongerHoldHomes []HomeID // stored when empty, too: a seed may name some
 	// DryCallAhead is how long before the expected end of a wash the dryer that was
 	// booked behind it may be called; its hold counts from the end. 0: called at the end.
 	DryCallAhead time.Duration
