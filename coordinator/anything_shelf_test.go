@@ -46,7 +46,9 @@ func (s *shelf) took(ev Event) {
 		return
 	}
 	for id := range s.shared {
-		s.drop(id, func(x Sharer) bool { return e.Person != "" && x.Person == e.Person || e.Person == "" && x.Home == e.Home })
+		s.drop(id, func(x Sharer) bool {
+			return e.Person != "" && x.Person == e.Person || e.Person == "" && x.Home == e.Home
+		})
 	}
 }
 
