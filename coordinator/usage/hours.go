@@ -84,12 +84,9 @@ func (h Hours) MarshalText() ([]byte, error) {
 
 // UnmarshalText reads what MarshalText wrote.
 func (h *Hours) UnmarshalText(text []byte) error {
-	numbers, err := unpack(text)
-	if err != nil || len(numbers) != 4*len(h) {
-		return errPacked
-	}
-	h.take(numbers)
-	return nil
+	u := unpack(text)
+	h.take(&u)
+	return u.end()
 }
 
 // IsZero reports whether nothing was observed.
@@ -106,14 +103,11 @@ func (w Week) MarshalText() ([]byte, error) {
 
 // UnmarshalText reads what MarshalText wrote.
 func (w *Week) UnmarshalText(text []byte) error {
-	numbers, err := unpack(text)
-	if err != nil || len(numbers) != 4*7*24 {
-		return errPacked
-	}
+	u := unpack(text)
 	for d := range w {
-		w[d].take(numbers[4*24*d:])
+		w[d].take(&u)
 	}
-	return nil
+	return u.end()
 }
 
 func (h *Hours) pack(raw []byte) []byte {
@@ -126,10 +120,10 @@ func (h *Hours) pack(raw []byte) []byte {
 	return raw
 }
 
-func (h *Hours) take(numbers []uint64) {
+func (h *Hours) take(u *unpacking) {
+	seconds := func() time.Duration { return time.Duration(u.next()) * time.Second }
 	for i := range h {
-		n := numbers[4*i : 4*i+4]
-		h[i] = Hour{time.Duration(n[0]) * time.Second, time.Duration(n[1]) * time.Second, int(n[2]), time.Duration(n[3]) * time.Second}
+		h[i].Observed, h[i].Running, h[i].Starts, h[i].Waiting = seconds(), seconds(), int(u.next()), seconds()
 	}
 }
 

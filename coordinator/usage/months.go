@@ -1,6 +1,7 @@
 package usage
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -19,7 +20,7 @@ type MonthSum struct {
 	// First and Last are the first and the last day that have sums.
 	First, Last Date
 	Figures
-	Week Week `json:",omitzero"`
+	Week packedWeek `json:",omitzero"`
 }
 
 // takeDay adds a day.
@@ -29,17 +30,37 @@ func (m *MonthSum) takeDay(s *Summary) {
 	}
 	m.Last = s.Date
 	m.then(&s.Figures)
-	day := &m.Week[s.Date.Weekday()]
+}
+
+// takeDay adds a day.
+func (w *Week) takeDay(s *Summary) {
+	day := &w[s.Date.Weekday()]
 	for h := range day {
 		day[h].then(&s.Hours[h])
 	}
 }
 
+// packedWeek is a week as it is stored; most readers of a month leave it packed.
+type packedWeek []byte
+
+// MarshalText is the text itself.
+func (p packedWeek) MarshalText() ([]byte, error) { return p, nil }
+
+// UnmarshalText keeps the text.
+func (p *packedWeek) UnmarshalText(text []byte) error {
+	*p = bytes.Clone(text)
+	return nil
+}
+
 // monthRow makes the stored sum of a month anew from its stored days.
 func monthRow(ctx context.Context, r Rollups, room coordinator.RoomID, machine coordinator.MachineID, month Month) (coordinator.Rollup, error) {
 	sum := MonthSum{V: edition, Room: room, Machine: machine, Month: month}
-	err := eachDay(ctx, r, room, machine, month.First(), month.Last(), sum.takeDay)
+	var week Week
+	err := eachDay(ctx, r, room, machine, month.First(), month.Last(), func(s *Summary) { sum.takeDay(s); week.takeDay(s) })
 	if err != nil {
+		return coordinator.Rollup{}, err
+	}
+	if sum.Week, err = week.MarshalText(); err != nil {
 		return coordinator.Rollup{}, err
 	}
 	value, err := json.Marshal(&sum)

@@ -182,7 +182,7 @@ func (m *maker) whole(row *Row) error {
 		}
 		at = next
 	}
-	err := m.each(row.Room, machine, m.out.Query.By, func(d Date, f *Figures, w *Week) {
+	err := m.each(row.Room, machine, m.out.Query.By, func(d Date, f *Figures, hours func(*Week)) {
 		next := max(at, 0)
 		for m.out.Periods[next].To.Before(d) {
 			next++
@@ -190,7 +190,7 @@ func (m *maker) whole(row *Row) error {
 		flush(next)
 		sum.then(f)
 		row.then(f)
-		week.then(w)
+		hours(&week)
 	})
 	flush(-1)
 	m.out.Week.beside(&week)
@@ -205,7 +205,7 @@ func (m *maker) machines(room *HouseRoom) error {
 	}
 	for _, machine := range room.with(stored) {
 		row := Row{From: m.out.Query.From, To: m.out.Query.To, Room: room.ID, Machine: machine.ID, Name: machine.Name}
-		err := m.each(room.ID, machine.ID, ByMonth, func(_ Date, f *Figures, _ *Week) { row.then(f) })
+		err := m.each(room.ID, machine.ID, ByMonth, func(_ Date, f *Figures, _ func(*Week)) { row.then(f) })
 		if err != nil {
 			return err
 		}

@@ -1,13 +1,19 @@
 package usage
 
 import (
+	"errors"
+
 	"drumturn/coordinator"
 )
+
+// taker is given stored sums: the first date of each, its figures, and how to add
+// its hours to a week.
+type taker func(d Date, f *Figures, hours func(*Week))
 
 // each calls fn with the stored sums of a machine, or of a room without one, over
 // the query's time, in order: whole months where periods need no finer division
 // and the month lies in the time, else days. The date is the sum's first.
-func (m *maker) each(room coordinator.RoomID, machine coordinator.MachineID, by Period, fn func(Date, *Figures, *Week)) error {
+func (m *maker) each(room coordinator.RoomID, machine coordinator.MachineID, by Period, fn taker) error {
 	from, to := m.out.Query.From, m.out.Query.To
 	first, last := wholeMonths(from, to)
 	if by == ByDay || by == ByWeek || last.Before(first) {
@@ -18,10 +24,16 @@ func (m *maker) each(room coordinator.RoomID, machine coordinator.MachineID, by 
 			return err
 		}
 	}
+	var bad error
 	err := eachMonth(m.ctx, m.r, room, machine, first, last, func(s *MonthSum) {
 		m.seen(s.First, s.Last)
-		fn(s.Month.First(), &s.Figures, &s.Week)
+		fn(s.Month.First(), &s.Figures, func(w *Week) {
+			var week Week
+			bad = errors.Join(bad, week.UnmarshalText(s.Week))
+			w.then(&week)
+		})
 	})
+	err = errors.Join(err, bad)
 	if err != nil || !last.Last().Before(to) {
 		return err
 	}
@@ -29,12 +41,10 @@ func (m *maker) each(room coordinator.RoomID, machine coordinator.MachineID, by 
 }
 
 // days calls fn with stored days.
-func (m *maker) days(room coordinator.RoomID, machine coordinator.MachineID, from, to Date, fn func(Date, *Figures, *Week)) error {
+func (m *maker) days(room coordinator.RoomID, machine coordinator.MachineID, from, to Date, fn taker) error {
 	return eachDay(m.ctx, m.r, room, machine, from, to, func(s *Summary) {
 		m.seen(s.Date, s.Date)
-		var w Week
-		w[s.Date.Weekday()] = s.Hours
-		fn(s.Date, &s.Figures, &w)
+		fn(s.Date, &s.Figures, func(w *Week) { w.takeDay(s) })
 	})
 }
 

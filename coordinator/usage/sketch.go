@@ -130,36 +130,49 @@ var errPacked = errors.New("a packed sum is damaged")
 
 // UnmarshalText reads what MarshalText wrote.
 func (s *Sketch) UnmarshalText(text []byte) error {
-	numbers, err := unpack(text)
-	if err != nil || len(numbers)%2 != 0 {
-		return errPacked
-	}
-	*s = Sketch{bins: make([]bin, 0, len(numbers)/2)}
+	u := unpack(text)
+	*s = Sketch{bins: make([]bin, 0, len(u.rest)/2)}
 	at := uint64(0)
-	for i := 0; i < len(numbers); i += 2 {
-		at += numbers[i]
-		count := numbers[i+1]
-		if at > math.MaxUint16 || count == 0 || count > math.MaxUint32 || i > 0 && numbers[i] == 0 {
+	for i := 0; len(u.rest) > 0; i++ {
+		gap, count := u.next(), u.next()
+		at += gap
+		if at > math.MaxUint16 || count == 0 || count > math.MaxUint32 || i > 0 && gap == 0 {
 			return errPacked
 		}
 		s.bins = append(s.bins, bin{uint32(at), uint32(count)})
 		s.n += int(count)
 	}
-	return nil
+	return u.err
 }
 
-// unpack reads the numbers of a packed text.
-func unpack(text []byte) (numbers []uint64, err error) {
+// unpacking reads the numbers of a packed text; after an error they are 0.
+type unpacking struct {
+	rest []byte
+	err  error
+}
+
+func unpack(text []byte) unpacking {
 	raw, err := base64.RawStdEncoding.AppendDecode(nil, text)
 	if err != nil {
-		return nil, errPacked
+		return unpacking{nil, errPacked}
 	}
-	for len(raw) > 0 {
-		v, n := binary.Uvarint(raw)
-		if n <= 0 {
-			return nil, errPacked
-		}
-		numbers, raw = append(numbers, v), raw[n:]
+	return unpacking{raw, nil}
+}
+
+func (u *unpacking) next() uint64 {
+	v, n := binary.Uvarint(u.rest)
+	if n <= 0 {
+		u.rest, u.err = nil, errPacked
+		return 0
 	}
-	return numbers, nil
+	u.rest = u.rest[n:]
+	return v
+}
+
+// end is errPacked when something is left.
+func (u *unpacking) end() error {
+	if len(u.rest) > 0 {
+		return errPacked
+	}
+	return u.err
 }
