@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"runtime/debug"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/robfig/cron/v3"
@@ -26,6 +27,8 @@ type Options struct {
 	BackupDir string
 	// KeepBackups is how many are kept there; 14 when zero.
 	KeepBackups int
+	// Monthly says how monthly reports are made.
+	Monthly MonthlyOptions
 	// Now is the clock; time.Now when nil.
 	Now func() time.Time
 	// Log is told of failures, once each; slog.Default() when nil.
@@ -53,7 +56,10 @@ type Keeper struct {
 	rooms func() []Room
 	o     Options
 	night cron.Schedule
-	mu    sync.Mutex // one run at a time
+	// monthly is when the report of the month before is due.
+	monthly cron.Schedule
+	mu      sync.Mutex // one run at a time
+	runs    atomic.Uint64
 }
 
 // NewKeeper makes a keeper. rooms is asked at each run, so that changed rules count.
@@ -65,6 +71,13 @@ func NewKeeper(s Store, rooms func() []Room, o Options) (*Keeper, error) {
 		o.Schedule = NightlySchedule
 	}
 	night, err := parseSchedule(o.Schedule)
+	if err != nil {
+		return nil, err
+	}
+	if o.Monthly.Schedule == "" {
+		o.Monthly.Schedule = MonthlySchedule
+	}
+	monthly, err := parseSchedule(o.Monthly.Schedule)
 	if err != nil {
 		return nil, err
 	}
@@ -80,7 +93,7 @@ func NewKeeper(s Store, rooms func() []Room, o Options) (*Keeper, error) {
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
-	return &Keeper{store: s, rooms: rooms, o: o, night: night}, nil
+	return &Keeper{store: s, rooms: rooms, o: o, night: night, monthly: monthly}, nil
 }
 
 // Run keeps house until ctx ends, and returns when no work is under way. A
@@ -95,16 +108,17 @@ func (k *Keeper) Run(ctx context.Context) {
 			k.o.Log.Error("housekeeping failed; it is tried again within the hour", "err", err)
 		}
 	}
-	runBySchedules(ctx, k.o.Zone, k.o.Log, limit, k.o.Now, job, k.night, tick, once{time.Now().Add(settle)})
+	runBySchedules(ctx, k.o.Zone, k.o.Log, limit, k.o.Now, job, k.night, k.monthly, tick, once{time.Now().Add(settle)})
 }
 
 // CatchUp does what is due at now and was not done: the sums of each day that
-// has none, then once for the last night the shortening of history and the
+// has none, reports of months that have none, then once for the last night the shortening of history and the
 // backup. A part that fails does not keep the others from being done; it is not
 // marked as done, and the errors are joined.
 func (k *Keeper) CatchUp(ctx context.Context, now time.Time) error {
 	k.mu.Lock()
 	defer k.mu.Unlock()
+	defer k.runs.Add(1)
 	last, ok := k.lastDue(now)
 	if !ok {
 		return nil
@@ -120,6 +134,7 @@ func (k *Keeper) CatchUp(ctx context.Context, now time.Time) error {
 	for _, r := range rooms {
 		errs = append(errs, guard("measuring the cycles of room "+string(r.ID), func() error { return k.measure(ctx, &r, last, now) }))
 	}
+	errs = append(errs, guard("monthly report", func() error { return k.months(ctx, now) }))
 	for _, r := range withBuilding(rooms) {
 		errs = append(errs, guard("shortening the history of unit "+string(r.ID), func() error {
 			return k.once(ctx, "retain/"+string(r.ID), last, now, func() error { return k.retain(ctx, r, now) })
@@ -149,6 +164,9 @@ func (k *Keeper) refresh(ctx context.Context, room *Room, last Date, now time.Ti
 	}
 	return k.store.MarkJob(ctx, job, last.String(), now)
 }
+
+// Edition counts the runs that may have changed sums.
+func (k *Keeper) Edition() uint64 { return k.runs.Load() }
 
 // guard names the part in its error, and makes one of a panic.
 func guard(what string, part func() error) (err error) {

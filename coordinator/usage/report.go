@@ -10,7 +10,7 @@ import (
 // House is what a report must know of the building besides its stored sums.
 type House struct {
 	Name  string
-	Zone  *time.Location
+	Zone  *time.Location `json:"-"`
 	Rooms []HouseRoom
 	// Tariffs are the prices of energy.
 	Tariffs coordinator.Tariffs

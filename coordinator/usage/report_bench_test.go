@@ -152,6 +152,7 @@ func BenchmarkFiveYears(b *testing.B) {
 		b.Run(name+"/warm", func(b *testing.B) { f.warm(b, q) })
 		b.Run(name+"/cold", func(b *testing.B) { f.cold(b, q) })
 	}
+	b.Run("kept", func(b *testing.B) { f.kept(b, pages["building, 5 years by day"]) })
 	b.Run("files", func(b *testing.B) { f.files(b, pages["building, 5 years by day"]) })
 }
 
@@ -190,6 +191,17 @@ func (f *five) cold(b *testing.B, q Query) {
 		worst = max(worst, time.Since(begin))
 	}
 	b.ReportMetric(float64(worst)/1e6, "ms-worst")
+}
+
+// kept asks for a report that was made before.
+func (f *five) kept(b *testing.B, q Query) {
+	s := f.open(b)
+	defer func() { must(b, s.Close()) }()
+	reports := NewReports(s, func() uint64 { return 0 })
+	for b.Loop() {
+		_, err := reports.Report(ctx, f.h, q)
+		must(b, err)
+	}
 }
 
 // heapOf is what a value takes of the heap, octets.

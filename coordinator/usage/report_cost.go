@@ -16,7 +16,7 @@ type WindowRow struct {
 	// Tariff is the version, Since the first day on which it holds (zero: ever),
 	// Window the window's number, 0 for the price outside of all.
 	Tariff, Window int
-	Since          Date
+	Since          Date `json:",omitzero"`
 	// Name is what people call the window; empty for window 0.
 	Name string
 	// PricePerKWh is a decimal number in the report's currency; empty when no tariff held.
