@@ -120,7 +120,8 @@ func (a *anything) turn() {
 		AtClosing{Turn: t.ID, Person: person, Home: home, Leave: true}, AtClosing{Turn: t.ID, Person: person, Home: home},
 		HoldLonger{Home: home, On: true}, HoldLonger{Home: home},
 		MovedOut{Person: person},
-		MovedOut{Home: home},
+		MovedOut{Home: home}, MovedOut{Home: home, TurnsOnly: true},
+		Merged{Person: person, Into: "anna", IntoHome: "home-anna"}, Merged{Home: home, IntoHome: "home-ben"}, OpenHomes{On: a.chance("open", 2)},
 	}).Draw(a.rt, "act"))
 }
 

@@ -43,6 +43,8 @@ type Fact struct {
 	PeakW    float64       `json:",omitempty"`
 	Wait     time.Duration `json:",omitempty"`
 	Note     string        `json:",omitempty"`
+	// About is what a manager's act was about: see AboutPerson and its like. Blanked as Person is.
+	About string `json:",omitempty"`
 }
 
 // FactKind names what happened.

@@ -34,6 +34,8 @@ type (
 		DryAfter bool
 		// LeaveAtClosing is the choice of AtClosing, made when joining.
 		LeaveAtClosing bool
+		// Guest: of the home's guests, who have fewer turns at a time.
+		Guest bool
 	}
 	// Leave ends a waiting or called turn.
 	Leave struct {
@@ -199,6 +201,22 @@ type (
 	MovedOut struct {
 		Person PersonID // empty: the whole home
 		Home   HomeID
+		// TurnsOnly: what waits in the queue ends, loads and the turns they used stay.
+		TurnsOnly bool
+	}
+	// Merged gives what is a person's, or a whole home's, to another: who signed up twice.
+	Merged struct {
+		Person PersonID // empty: the whole home
+		Home   HomeID
+		// Into takes over from Person, and is of IntoHome.
+		Into     PersonID
+		IntoHome HomeID
+	}
+	// OpenHomes says whether residents name their home themselves, or join by its
+	// code (a manager's act); it is a change of the house rules.
+	OpenHomes struct {
+		Person PersonID
+		On     bool
 	}
 )
 
@@ -232,6 +250,8 @@ func (EndByHand) roomEvent()     {}
 func (SetRules) roomEvent()      {}
 func (HoldLonger) roomEvent()    {}
 func (MovedOut) roomEvent()      {}
+func (Merged) roomEvent()        {}
+func (OpenHomes) roomEvent()     {}
 
 // Reply is what a step tells its caller besides the changes.
 type Reply struct {

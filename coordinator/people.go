@@ -25,6 +25,10 @@ type Person struct {
 	// MutedUntil is when the person wants to hear of anything again.
 	MutedUntil time.Time `json:",omitzero"`
 	Mail       Mail      `json:",omitzero"`
+	// Blocked: takes no turn until a manager says otherwise.
+	Blocked bool `json:",omitempty"`
+	// Guest is until when a guest of the home is one; zero for who lives here.
+	Guest time.Time `json:",omitzero"`
 }
 
 // Wants reports whether the person takes notices of the kind.
@@ -37,14 +41,10 @@ type Home struct {
 	// Code is the printed code, where homes are not open.
 	Code   string `json:",omitempty"`
 	Joined time.Time
-}
-
-// Session is a browser's cookie. Its key is the SHA-256 of the cookie, in hex.
-type Session struct {
-	Hash    string
-	Person  PersonID
-	Made    time.Time
-	Expires time.Time
+	// Also are other names that residents gave it when they joined.
+	Also []string `json:",omitempty"`
+	// Blocked: nobody of the home takes a turn until a manager says otherwise.
+	Blocked bool `json:",omitempty"`
 }
 
 // Invitation is the code on a room's wall.
@@ -52,6 +52,16 @@ type Invitation struct {
 	Room RoomID
 	Code string
 	Made time.Time
+	// Most is how many may join by it; 0: any number. Used is how many did.
+	Most int `json:",omitempty"`
+	Used int `json:",omitempty"`
+	// Expires is when it ends; zero: it does not.
+	Expires time.Time `json:",omitzero"`
+}
+
+// Holds reports whether somebody can join by it now.
+func (v *Invitation) Holds(now time.Time) bool {
+	return v.Code != "" && (v.Most == 0 || v.Used < v.Most) && (v.Expires.IsZero() || now.Before(v.Expires))
 }
 
 // Subscription is a device's Web Push subscription.
@@ -92,12 +102,18 @@ type People struct {
 	Subscriptions map[string]Subscription // by ID
 	MachineCodes  map[Place]MachineCode
 	Passes        map[string]Pass // by Hash
-	// Passphrase is the argon2id hash that managers sign in with; empty before the first start is done.
-	Passphrase string
+	// WaysIn are the managers' ways to sign in; none before the first start is done.
+	WaysIn         map[PersonID]WayIn
+	ManagerInvites map[string]ManagerInvite // by Hash
+	Guests         map[string]GuestInvitation
+	// Departures are those who left while rooms have not been told of it.
+	Departures map[string]Departure
 	// FirstToken is the SHA-256, in hex, of the one-time link's token; empty once used.
 	FirstToken string
 	// Tariffs are the prices of energy, all that were ever set.
 	Tariffs Tariffs
+	// old: the store still holds the only passphrase as it did before managers had names.
+	old bool
 }
 
 // PeopleEvent is something that People is told.
@@ -118,11 +134,13 @@ type (
 		NewID    PersonID
 		// NewHomeCode is the code printed for the home if it is made now.
 		NewHomeCode string
+		// SessionHash is empty for no session.
 		SessionHash string
 		Expires     time.Time
+		// Inside: somebody in the room, or the manager, vouches for the person; the
+		// code on the wall is not asked for, nor counted.
+		Inside bool
 	}
-	// SignOut ends a session.
-	SignOut struct{ SessionHash string }
 	// Subscribe adds or renews a device. Old, where it is not empty, is the id of
 	// a subscription of the same person that this one replaces.
 	Subscribe struct {
@@ -153,32 +171,25 @@ type (
 	}
 	// SetInvitation sets a room's code (first start, rotation).
 	SetInvitation struct {
-		Room RoomID
-		Code string
+		By      PersonID // empty: the program itself
+		Room    RoomID
+		Code    string
+		Most    int
+		Expires time.Time
 	}
 	// SetTariff adds a price of energy; the building file seeds the first.
 	SetTariff struct{ Tariff Tariff }
-	// SetFirstToken offers the one-time link; refused once a passphrase is set.
-	SetFirstToken struct{ Hash string }
-	// SetPassphrase makes the first manager by the one-time link.
-	SetPassphrase struct {
-		TokenHash   string
-		Passphrase  string // argon2id hash in PHC form
-		NewID       PersonID
-		SessionHash string
-		Expires     time.Time
+	// Forget removes a person with sessions and devices; a home that nobody is left
+	// in stays. By is the manager who does it; empty: the person. Erase: the person
+	// is to be taken out of the history as well.
+	Forget struct {
+		Person PersonID
+		By     PersonID
+		Erase  bool
 	}
-	// SignInManager opens a session for the manager. The caller has checked the passphrase.
-	SignInManager struct {
-		SessionHash string
-		Expires     time.Time
-	}
-	// Forget removes a person with sessions and devices; a home that nobody is left in stays.
-	Forget struct{ Person PersonID }
 )
 
 func (JoinBuilding) peopleEvent()  {}
-func (SignOut) peopleEvent()       {}
 func (Subscribe) peopleEvent()     {}
 func (Unsubscribe) peopleEvent()   {}
 func (SetLanguage) peopleEvent()   {}
@@ -186,9 +197,6 @@ func (SetChoices) peopleEvent()    {}
 func (Mute) peopleEvent()          {}
 func (SetInvitation) peopleEvent() {}
 func (SetTariff) peopleEvent()     {}
-func (SetFirstToken) peopleEvent() {}
-func (SetPassphrase) peopleEvent() {}
-func (SignInManager) peopleEvent() {}
 func (Forget) peopleEvent()        {}
 
 // Devices lists a person's subscriptions, in no order.
@@ -200,27 +208,6 @@ func (p *People) Devices(id PersonID) []Subscription {
 		}
 	}
 	return out
-}
-
-// Managers lists the managers, in no order.
-func (p *People) Managers() []Person {
-	var out []Person
-	for _, person := range p.Persons {
-		if person.Manager {
-			out = append(out, person)
-		}
-	}
-	return out
-}
-
-// SessionPerson finds whose session has the hash; ok is false when there is none or it ran out.
-func (p *People) SessionPerson(hash string, now time.Time) (Person, bool) {
-	s, ok := p.Sessions[hash]
-	if !ok || !now.Before(s.Expires) {
-		return Person{}, false
-	}
-	person, ok := p.Persons[s.Person]
-	return person, ok
 }
 
 // HomeName is what a home is called, when it is known.

@@ -30,6 +30,7 @@ type Pass struct {
 type (
 	// SetMachineCode gives a machine a new printed code; the old one stops to hold.
 	SetMachineCode struct {
+		By      PersonID // empty: the program itself
 		Room    RoomID
 		Machine MachineID
 		Code    string
@@ -55,19 +56,35 @@ type (
 		SessionHash string
 		Expires     time.Time
 	}
-	// SignOutOthers ends every session of a person but one, and forgets their
-	// devices: a lost phone is told nothing more.
-	SignOutOthers struct {
-		Person PersonID
-		Keep   string // hash of the session that stays
-	}
 )
 
 func (SetMachineCode) peopleEvent() {}
 func (OfferPass) peopleEvent()      {}
 func (UsePass) peopleEvent()        {}
 func (ReturnHome) peopleEvent()     {}
-func (SignOutOthers) peopleEvent()  {}
+
+// handleCodes dispatches the events about codes; known is false for others.
+func (s *peopleStep) handleCodes(ev PeopleEvent) (known bool, err error) {
+	switch e := ev.(type) {
+	case SetMachineCode:
+		err = s.setMachineCode(e)
+	case OfferPass:
+		err = s.offerPass(e)
+	case UsePass:
+		err = s.usePass(e)
+	case ReturnHome:
+		err = s.returnHome(e)
+	case SetInvitation:
+		err = s.setInvitation(e)
+	case InviteGuests:
+		err = s.inviteGuests(e)
+	case DropGuestInvitation:
+		s.dropGuestInvitation(e)
+	default:
+		return false, nil
+	}
+	return true, err
+}
 
 // AtMachine reports whether code is the one printed on the machine.
 func (p *People) AtMachine(room RoomID, machine MachineID, code string) bool {
@@ -93,13 +110,14 @@ func (s *peopleStep) setMachineCode(e SetMachineCode) error {
 	v := MachineCode{Place: Place{e.Room, e.Machine}, Code: e.Code, Made: s.now}
 	s.next.MachineCodes = put(s.next.MachineCodes, v.Place, v)
 	s.out.Put("machine-code", string(e.Room)+"/"+string(e.Machine), v)
+	s.act(e.By, FactMachineCode, AboutMachine(e.Room, e.Machine), "")
 	return nil
 }
 
 // offerPass notes a one-time code, and sweeps those that ran out.
 func (s *peopleStep) offerPass(e OfferPass) error {
-	if _, err := s.person(e.Person); err != nil {
-		return err
+	if _, err := s.resident(e.Person); err != nil {
+		return err // a manager has ways in of their own
 	}
 	s.dropPasses(func(p Pass) bool { return p.Person == e.Person || !s.now.Before(p.Expires) })
 	v := Pass{Hash: e.Hash, Person: e.Person, Made: s.now, Expires: e.Expires}
@@ -142,19 +160,5 @@ func (s *peopleStep) returnHome(e ReturnHome) error {
 		return Refuse(NotAllowed, "return.code", "No home with somebody in it has that code.")
 	}
 	s.putSession(Session{Hash: e.SessionHash, Person: person.ID, Made: s.now, Expires: e.Expires})
-	return nil
-}
-
-// signOutOthers leaves a person the one browser that they use now.
-func (s *peopleStep) signOutOthers(e SignOutOthers) error {
-	for hash, session := range s.next.Sessions {
-		if session.Person == e.Person && hash != e.Keep {
-			s.dropSession(hash)
-		}
-	}
-	for _, sub := range s.next.Devices(e.Person) {
-		s.dropSubscription(sub.ID)
-	}
-	s.dropPasses(func(p Pass) bool { return p.Person == e.Person })
 	return nil
 }

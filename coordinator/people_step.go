@@ -40,11 +40,25 @@ type peopleStep struct {
 }
 
 func (s *peopleStep) handle(ev PeopleEvent) error {
+	for _, part := range []func(PeopleEvent) (bool, error){s.handleManagers, s.handleHomes, s.handleCodes} {
+		if known, err := part(ev); known {
+			return err
+		}
+	}
+	return s.handlePerson(ev)
+}
+
+// handlePerson dispatches the events about one person's own.
+func (s *peopleStep) handlePerson(ev PeopleEvent) error {
 	switch e := ev.(type) {
 	case JoinBuilding:
 		return s.join(e)
 	case SignOut:
 		s.dropSession(e.SessionHash)
+	case SawSession:
+		s.sawSession(e)
+	case EndSession:
+		return s.endSession(e)
 	case Subscribe:
 		return s.subscribe(e)
 	case Unsubscribe:
@@ -55,26 +69,8 @@ func (s *peopleStep) handle(ev PeopleEvent) error {
 		return s.setChoices(e)
 	case Mute:
 		return s.mute(e)
-	case SetInvitation:
-		s.putInvitation(Invitation{Room: e.Room, Code: e.Code, Made: s.now})
 	case SetTariff:
 		return s.setTariff(e.Tariff)
-	case SetFirstToken:
-		return s.setFirstToken(e)
-	case SetPassphrase:
-		return s.setPassphrase(e)
-	case SignInManager:
-		return s.signInManager(e)
-	case Forget:
-		return s.forget(e.Person)
-	case SetMachineCode:
-		return s.setMachineCode(e)
-	case OfferPass:
-		return s.offerPass(e)
-	case UsePass:
-		return s.usePass(e)
-	case ReturnHome:
-		return s.returnHome(e)
 	case SignOutOthers:
 		return s.signOutOthers(e)
 	case AskMail:
@@ -102,22 +98,45 @@ func SameCode(a, b string) bool {
 	return a != "" && subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1
 }
 
-// join makes a person and a session, by the code on a room's wall.
+// join makes a person and a session, by the code on a room's wall or a guest's.
 func (s *peopleStep) join(e JoinBuilding) error {
-	inv, ok := s.next.Invitations[e.Room]
-	if !ok || !SameCode(inv.Code, e.Code) {
-		return Refuse(NotAllowed, "join.code", "That is not the code on the wall of this room.")
+	if guest, ok := s.next.GuestByCode(e.Room, e.Code); ok && !e.Inside {
+		return s.joinAsGuest(e, guest)
+	}
+	inv := s.next.Invitations[e.Room]
+	if !e.Inside {
+		if !SameCode(inv.Code, e.Code) {
+			return Refuse(NotAllowed, "join.code", "That is not the code on the wall of this room.")
+		}
+		if !inv.Holds(s.now) {
+			return Refuse(NotAllowed, "join.over", "This code has run out. Ask the building manager for the new one.")
+		}
 	}
 	home, err := s.joinHome(e)
 	if err != nil {
 		return err
 	}
+	if !e.Inside {
+		inv.Used++
+		s.putInvitation(inv)
+	}
+	return s.admit(e, Person{Home: home})
+}
+
+// admit makes the person that an event asks for; who says what is known of them.
+// Somebody who is known by the id already stays as they are.
+func (s *peopleStep) admit(e JoinBuilding, who Person) error {
 	name := strings.TrimSpace(e.Name)
 	if len(name) > longestName || !utf8.ValidString(name) {
 		return Refuse(Invalid, "join.name", "A name can have up to {most} letters.", "most", longestName)
 	}
-	s.putPerson(Person{ID: e.NewID, Home: home, Name: name, Lang: e.Lang, Joined: s.now})
-	s.putSession(Session{Hash: e.SessionHash, Person: e.NewID, Made: s.now, Expires: e.Expires})
+	if old, known := s.next.Persons[e.NewID]; !known || old.Home != who.Home {
+		who.ID, who.Name, who.Lang, who.Joined = e.NewID, name, e.Lang, s.now
+		s.putPerson(who)
+	}
+	if e.SessionHash != "" {
+		s.putSession(Session{Hash: e.SessionHash, Person: e.NewID, Made: s.now, Expires: e.Expires})
+	}
 	return nil
 }
 
@@ -129,18 +148,7 @@ func (s *peopleStep) joinHome(e JoinBuilding) (HomeID, error) {
 		}
 		return "", Refuse(NotAllowed, "join.home-code", "No home has that code. It is on the paper that the building manager gave you.")
 	}
-	name := strings.Join(strings.Fields(e.HomeName), " ")
-	if name == "" || len(name) > longestName || !utf8.ValidString(name) {
-		return "", Refuse(Invalid, "join.home", "Say which home you live in, such as the number on its door.")
-	}
-	for _, h := range s.next.Homes {
-		if strings.EqualFold(h.Name, name) {
-			return h.ID, nil
-		}
-	}
-	id := HomeIDFor(name)
-	s.putHome(Home{ID: id, Name: name, Code: e.NewHomeCode, Joined: s.now})
-	return id, nil
+	return s.homeCalled(e.HomeName, e.NewHomeCode)
 }
 
 // HomeIDFor is the id of the home that residents call by a name. It follows from
@@ -170,42 +178,6 @@ func (s *peopleStep) setLanguage(e SetLanguage) error {
 	return nil
 }
 
-func (s *peopleStep) setFirstToken(e SetFirstToken) error {
-	if s.next.Passphrase != "" {
-		return Refuse(Conflict, "first.done", "The building has a manager already.")
-	}
-	s.next.FirstToken = e.Hash
-	s.putManager()
-	return nil
-}
-
-// setPassphrase makes the first manager; the one-time link is used up by it.
-func (s *peopleStep) setPassphrase(e SetPassphrase) error {
-	if s.next.FirstToken == "" || subtle.ConstantTimeCompare([]byte(s.next.FirstToken), []byte(e.TokenHash)) != 1 {
-		return Refuse(NotAllowed, "first.token", "This link has been used, or is not the one that was printed at the first start.")
-	}
-	s.next.Passphrase, s.next.FirstToken = e.Passphrase, ""
-	s.putManager()
-	s.putPerson(Person{ID: e.NewID, Name: "Building manager", Manager: true, Joined: s.now})
-	s.putSession(Session{Hash: e.SessionHash, Person: e.NewID, Made: s.now, Expires: e.Expires})
-	return nil
-}
-
-func (s *peopleStep) signInManager(e SignInManager) error {
-	managers := s.next.Managers()
-	if len(managers) == 0 {
-		return Refuse(Conflict, "manager.none", "The building has no manager yet: use the link printed at the first start.")
-	}
-	first := managers[0]
-	for _, m := range managers {
-		if m.Joined.Before(first.Joined) {
-			first = m
-		}
-	}
-	s.putSession(Session{Hash: e.SessionHash, Person: first.ID, Made: s.now, Expires: e.Expires})
-	return nil
-}
-
 // forget removes a person with everything that leads to them.
 func (s *peopleStep) forget(id PersonID) error {
 	if _, ok := s.next.Persons[id]; !ok {
@@ -220,6 +192,9 @@ func (s *peopleStep) forget(id PersonID) error {
 		s.dropSubscription(sub.ID)
 	}
 	s.dropPasses(func(p Pass) bool { return p.Person == id })
+	if _, ok := s.next.WaysIn[id]; ok {
+		s.dropWayIn(id)
+	}
 	s.next.Persons = drop(s.next.Persons, id)
 	s.out.Drop("person", string(id))
 	return nil

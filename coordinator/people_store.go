@@ -6,8 +6,13 @@ import (
 	"slices"
 )
 
-// managerRow is what is stored of the manager's way in.
-type managerRow struct{ Passphrase, FirstToken string }
+// managerRow is what is stored of the way in of the first start. Passphrase is
+// that of the one manager whom a building had before managers had names; it is
+// read, and moves to that manager's WayIn with the first change of any.
+type managerRow struct {
+	Passphrase string `json:",omitempty"`
+	FirstToken string
+}
 
 func (s *peopleStep) putPerson(v Person) {
 	s.next.Persons = put(s.next.Persons, v.ID, v)
@@ -76,7 +81,45 @@ func (p *People) restoreTariff(row Row) error {
 }
 
 func (s *peopleStep) putManager() {
-	s.out.Put("manager", "way-in", managerRow{s.next.Passphrase, s.next.FirstToken})
+	s.renew()
+	s.out.Put("manager", "way-in", managerRow{FirstToken: s.next.FirstToken})
+}
+
+func (s *peopleStep) putWayIn(v WayIn) {
+	s.renew()
+	s.next.WaysIn = put(s.next.WaysIn, v.Person, v)
+	s.out.Put("way-in", string(v.Person), v)
+}
+
+func (s *peopleStep) dropWayIn(id PersonID) {
+	s.renew()
+	s.next.WaysIn = drop(s.next.WaysIn, id)
+	s.out.Drop("way-in", string(id))
+}
+
+// renew stores the ways in that were read from the old form, once.
+func (s *peopleStep) renew() {
+	if !s.next.old {
+		return
+	}
+	s.next.old = false
+	for id, v := range s.next.WaysIn {
+		s.out.Put("way-in", string(id), v)
+	}
+	s.putManager()
+}
+
+// fact notes an act in the building's log.
+func (s *peopleStep) fact(f Fact) {
+	f.At = s.now
+	s.out.Facts = append(s.out.Facts, f)
+}
+
+// act notes what a manager did; what nobody did is not noted.
+func (s *peopleStep) act(by PersonID, kind FactKind, about, note string) {
+	if by != "" {
+		s.fact(Fact{Kind: kind, Person: by, About: about, Note: note})
+	}
 }
 
 // RestorePeople makes the People that a store holds.
@@ -84,17 +127,24 @@ func RestorePeople(stored Stored) (*People, error) {
 	p := &People{
 		Seq: stored.Seq, Persons: map[PersonID]Person{}, Homes: map[HomeID]Home{}, Sessions: map[string]Session{},
 		Invitations: map[RoomID]Invitation{}, Subscriptions: map[string]Subscription{},
-		MachineCodes: map[Place]MachineCode{}, Passes: map[string]Pass{},
+		MachineCodes: map[Place]MachineCode{}, Passes: map[string]Pass{}, WaysIn: map[PersonID]WayIn{},
+		ManagerInvites: map[string]ManagerInvite{}, Guests: map[string]GuestInvitation{}, Departures: map[string]Departure{},
 	}
+	var manager managerRow
 	for _, row := range stored.Rows {
-		if err := p.restore(row); err != nil {
+		if err := p.restore(row, &manager); err != nil {
 			return nil, fmt.Errorf("record %s %q of the building's people does not read: %w", row.Table, row.Key, err)
 		}
+	}
+	p.FirstToken = manager.FirstToken
+	if all := p.Managers(); manager.Passphrase != "" && len(all) > 0 {
+		p.old = true
+		p.WaysIn[all[0].ID] = WayIn{Person: all[0].ID, Passphrase: manager.Passphrase}
 	}
 	return p, nil
 }
 
-func (p *People) restore(row Row) error {
+func (p *People) restore(row Row, manager *managerRow) error {
 	switch row.Table {
 	case "person":
 		return restoreInto(p.Persons, PersonID(row.Key), row.Value)
@@ -116,10 +166,15 @@ func (p *People) restore(row Row) error {
 	case "tariff":
 		return p.restoreTariff(row)
 	case "manager":
-		var m managerRow
-		err := json.Unmarshal(row.Value, &m)
-		p.Passphrase, p.FirstToken = m.Passphrase, m.FirstToken
-		return err
+		return json.Unmarshal(row.Value, manager)
+	case "way-in":
+		return restoreInto(p.WaysIn, PersonID(row.Key), row.Value)
+	case "manager-invite":
+		return restoreInto(p.ManagerInvites, row.Key, row.Value)
+	case "guest-invitation":
+		return restoreInto(p.Guests, row.Key, row.Value)
+	case "departure":
+		return restoreInto(p.Departures, row.Key, row.Value)
 	}
 	return nil
 }

@@ -185,24 +185,6 @@ func TestDevices(t *testing.T) {
 	w.reload()
 }
 
-func TestManager(t *testing.T) {
-	w := newTown(t)
-	w.refused(SignInManager{SessionHash: "m"}, "manager.none")
-	w.refused(SetPassphrase{TokenHash: "", Passphrase: "x"}, "first.token")
-	w.do(SetFirstToken{Hash: "t1"})
-	w.refused(SetPassphrase{TokenHash: "t2", Passphrase: "x"}, "first.token")
-	first := SetPassphrase{TokenHash: "t1", Passphrase: "$argon2id$", NewID: "boss", SessionHash: "m1", Expires: w.now.Add(time.Hour)}
-	w.do(first)
-	w.refused(first, "first.token")
-	w.refused(SetFirstToken{Hash: "t3"}, "first.done")
-	w.do(SignInManager{SessionHash: "m2", Expires: w.now.Add(time.Hour)})
-	person, ok := w.people.SessionPerson("m2", w.now)
-	if !ok || !person.Manager || person.ID != "boss" {
-		t.Fatalf("the session leads to %+v", person)
-	}
-	w.reload()
-}
-
 func TestForget(t *testing.T) {
 	w := newTown(t)
 	w.joinAs("anna", "12")

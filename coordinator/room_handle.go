@@ -28,8 +28,12 @@ func (r *Room) handle(now time.Time, ev Event) error {
 		return r.notNow(now, e)
 	case MovedOut:
 		return r.movedOut(e)
+	case Merged:
+		return r.merged(e, now)
 	case HoldLonger:
 		return r.holdLonger(e, now)
+	case OpenHomes:
+		return r.openHomes(e, now)
 	case ShareLoad:
 		return r.shareLoad(e)
 	case Fetched:

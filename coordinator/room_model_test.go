@@ -74,7 +74,7 @@ func (h *history) randomTurnAct(rt *rapid.T) {
 		NotNow{Turn: id, Person: person, Home: home, Until: h.now.Add(40 * time.Minute)},
 		OnMyWay{Turn: id, Person: person, Home: home},
 		AtClosing{Turn: id, Person: person, Home: home, Leave: true},
-		MovedOut{Person: person},
+		MovedOut{Person: person}, MovedOut{Person: person, TurnsOnly: true}, Merged{Person: person, Into: "ben", IntoHome: "home-ben"},
 	}).Draw(rt, "act"))
 }
 

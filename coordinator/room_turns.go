@@ -31,6 +31,9 @@ func (r *Room) mayJoin(e Join) error {
 	if limit := r.state.Rules.Limits.TurnsPerHome; limit > 0 && r.state.Turns.Active(e.Home) >= limit {
 		return Refuse(OverLimit, "join.limit", "The house allows each home {most} turns at a time. Leave one to take another.", "most", limit)
 	}
+	if e.Guest && r.state.Turns.Of(e.Person) >= GuestTurns {
+		return Refuse(OverLimit, "join.guest", "Guests can have {most} turn at a time.", "most", GuestTurns)
+	}
 	probe := queue.Turn{Home: e.Home, Need: e.Need, Wishes: e.Wishes}
 	dryer := queue.Turn{Home: e.Home, Need: queue.Dry, Wishes: e.Wishes}
 	if !r.serves(&probe) || (e.DryAfter && e.Need == queue.Wash && !r.serves(&dryer)) {
@@ -122,50 +125,6 @@ func (r *Room) notNow(now time.Time, e NotNow) error {
 		r.state.Turns.Wait(i)
 	}
 	t.NotBefore = e.Until
-	return nil
-}
-
-// movedOut ends the turns of a person, or of a home, and makes their loads unclaimed.
-func (r *Room) movedOut(e MovedOut) error {
-	theirs := func(p PersonID, h HomeID) bool {
-		if e.Person != "" {
-			return p == e.Person
-		}
-		return h == e.Home
-	}
-	for i := len(r.state.Turns) - 1; i >= 0; i-- {
-		if t := r.state.Turns[i]; theirs(t.Person, t.Home) {
-			r.dropHold(t.ID)
-			r.removeTurn(i)
-			r.withdraw(Subject{Turn: t.ID})
-			r.fact(Fact{Kind: FactLeft, Turn: t.ID, Note: "moved out"}) // names nobody who lives here no more
-		}
-	}
-	for i := range r.state.Machines {
-		if m := &r.state.Machines[i]; m.Lapsed != nil && theirs(m.Lapsed.Turn.Person, m.Lapsed.Turn.Home) {
-			m.Lapsed = nil
-		}
-		m := &r.state.Machines[i]
-		if m.Emptied == nil {
-			continue
-		}
-		if m.Emptied.unshare(theirs); theirs(m.Emptied.Owner, m.Emptied.Home) {
-			m.Emptied, m.EmptiedTurn = nil, nil
-		}
-	}
-	for i := range r.state.Table {
-		if l := &r.state.Table[i]; l.Owner != "" && theirs(l.Owner, l.Home) {
-			l.Owner, l.Home = "", ""
-		}
-	}
-	for i := range r.state.Loads {
-		r.state.Loads[i].unshare(theirs)
-		if l := &r.state.Loads[i]; l.Owner != "" && theirs(l.Owner, l.Home) {
-			l.Owner, l.Home, l.Turn, l.ShareHash = "", "", 0, ""
-			r.withdraw(Subject{Load: l.ID})
-		}
-	}
-	r.touch()
 	return nil
 }
 

@@ -25,6 +25,17 @@ func (l Line) Active(home HomeID) int {
 	return n
 }
 
+// Of counts the turns of a person that wait or are called.
+func (l Line) Of(person PersonID) int {
+	n := 0
+	for i := range l {
+		if l[i].Person == person && (l[i].State == Waiting || l[i].State == Called) {
+			n++
+		}
+	}
+	return n
+}
+
 // Place is how many waiting turns that compete for the same kind of work go before
 // turn i, plus one.
 func (l Line) Place(i int) int { return slices.Index(l.ofKind(i), i) + 1 }

@@ -78,12 +78,12 @@ const invitationLetters = 8
 
 // rotateInvitation gives a room a new code; the old one stops to hold.
 func (s *Server) rotateInvitation(c echo.Context) error {
-	_, sc, err := s.managerScene(c)
+	who, sc, err := s.managerScene(c)
 	if err != nil {
 		return err
 	}
 	return s.rotate(c, "/manager#rooms", func(code string) coordinator.PeopleEvent {
-		return coordinator.SetInvitation{Room: sc.snap.Room, Code: code}
+		return coordinator.SetInvitation{By: who.ID, Room: sc.snap.Room, Code: code}
 	})
 }
 

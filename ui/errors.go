@@ -32,12 +32,13 @@ func statusOf(code coordinator.Code) int {
 
 // tooMany is the refusal of somebody who tries too often.
 var tooMany = &statusError{http.StatusTooManyRequests, "too-many",
-	"That was tried too often from here. Please wait a minute, then try again."}
+	"That was tried too often from here. Please wait a minute, then try again.", nil}
 
 // statusError is a refusal that has its own HTTP status.
 type statusError struct {
 	status    int
 	key, text string // as a coordinator.Error has them
+	args      []any
 }
 
 func (e *statusError) Error() string { return e.text }
@@ -51,7 +52,7 @@ func refusal(l *words.Language, err error) (status int, text string, ok bool) {
 	}
 	var own *statusError
 	if errors.As(err, &own) {
-		return own.status, wordRefusal(l, own.key, own.text, nil), true
+		return own.status, wordRefusal(l, own.key, own.text, own.args), true
 	}
 	var theirs *echo.HTTPError
 	if errors.As(err, &theirs) {

@@ -34,14 +34,14 @@ type form map[string]string
 func parseForm(r *http.Request, fields ...field) (form, error) {
 	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	if err != nil || kind != "application/x-www-form-urlencoded" {
-		return form{}, &statusError{http.StatusUnsupportedMediaType, "form-kind", "This address takes ordinary forms only."}
+		return form{}, &statusError{http.StatusUnsupportedMediaType, "form-kind", "This address takes ordinary forms only.", nil}
 	}
 	body, err := io.ReadAll(io.LimitReader(r.Body, maxForm+1))
 	if err != nil {
 		return form{}, err
 	}
 	if len(body) > maxForm {
-		return form{}, &statusError{http.StatusRequestEntityTooLarge, "form-too-long", "What was sent is too long. Nothing was done."}
+		return form{}, &statusError{http.StatusRequestEntityTooLarge, "form-too-long", "What was sent is too long. Nothing was done.", nil}
 	}
 	return readForm(string(body), fields)
 }

@@ -2,7 +2,6 @@ package ui
 
 import (
 	"context"
-	"maps"
 	"sync"
 	"time"
 
@@ -36,6 +35,7 @@ func newFakeHouse(snaps ...*coordinator.Snapshot) *fakeHouse {
 			Sessions: map[string]coordinator.Session{}, Invitations: map[coordinator.RoomID]coordinator.Invitation{},
 			Subscriptions: map[string]coordinator.Subscription{},
 			MachineCodes:  map[coordinator.Place]coordinator.MachineCode{}, Passes: map[string]coordinator.Pass{},
+			WaysIn: map[coordinator.PersonID]coordinator.WayIn{},
 		},
 	}
 	for _, s := range snaps {
@@ -139,69 +139,13 @@ func (h *fakeHouse) DoPeople(_ context.Context, ev coordinator.PeopleEvent) erro
 	if h.refuse != nil {
 		return h.refuse
 	}
-	next := *h.people
-	next.Persons, next.Homes = maps.Clone(next.Persons), maps.Clone(next.Homes)
-	next.Sessions, next.Invitations = maps.Clone(next.Sessions), maps.Clone(next.Invitations)
-	next.Subscriptions = maps.Clone(next.Subscriptions)
-	if err := stepFake(&next, ev); err != nil {
-		return err
-	}
-	h.people = &next
-	return nil
+	next, _, err := h.people.Step(h.now, ev)
+	h.people = next
+	return err
 }
 
 // codeOf is the code printed on a machine of the canned rooms.
 func codeOf(m coordinator.MachineID) string { return "printed-" + string(m) }
-
-// stepFake does as much of the people's events as the pages need.
-func stepFake(p *coordinator.People, ev coordinator.PeopleEvent) error {
-	switch ev := ev.(type) {
-	case coordinator.JoinBuilding:
-		if p.Invitations[ev.Room].Code != ev.Code {
-			return coordinator.Refuse(coordinator.NotAllowed, "code", "This is not the code on the wall.")
-		}
-		home := coordinator.HomeIDFor(ev.HomeName)
-		if known, ok := p.HomeByCode(ev.HomeCode); ok && !ev.Open {
-			home = known.ID
-		} else if !ev.Open {
-			return coordinator.Refuse(coordinator.NotAllowed, "join.home-code", "No home has that code.")
-		} else {
-			p.Homes[home] = coordinator.Home{ID: home, Name: ev.HomeName, Code: ev.NewHomeCode}
-		}
-		p.Persons[ev.NewID] = coordinator.Person{ID: ev.NewID, Home: home, Name: ev.Name, Lang: ev.Lang}
-		p.Sessions[ev.SessionHash] = coordinator.Session{Hash: ev.SessionHash, Person: ev.NewID, Expires: ev.Expires}
-	case coordinator.SetPassphrase:
-		p.Passphrase, p.FirstToken = ev.Passphrase, ""
-		p.Persons[ev.NewID] = coordinator.Person{ID: ev.NewID, Manager: true}
-		p.Sessions[ev.SessionHash] = coordinator.Session{Hash: ev.SessionHash, Person: ev.NewID, Expires: ev.Expires}
-	case coordinator.SignInManager:
-		for id, person := range p.Persons {
-			if person.Manager {
-				p.Sessions[ev.SessionHash] = coordinator.Session{Hash: ev.SessionHash, Person: id, Expires: ev.Expires}
-			}
-		}
-	case coordinator.SignOut:
-		delete(p.Sessions, ev.SessionHash)
-	case coordinator.Subscribe:
-		p.Subscriptions[ev.Subscription.ID] = ev.Subscription
-	case coordinator.Unsubscribe:
-		delete(p.Subscriptions, ev.ID)
-	case coordinator.SetLanguage:
-		person := p.Persons[ev.Person]
-		person.Lang = ev.Lang
-		p.Persons[ev.Person] = person
-	case coordinator.SetInvitation:
-		p.Invitations[ev.Room] = coordinator.Invitation{Room: ev.Room, Code: ev.Code}
-	case coordinator.SetMachineCode, coordinator.OfferPass, coordinator.UsePass, coordinator.ReturnHome, coordinator.SignOutOthers,
-		coordinator.AskMail, coordinator.ConfirmMail, coordinator.SetMailUse, coordinator.EndMail:
-		next, _, err := p.Step(noon, ev)
-		*p = *next
-		return err
-	case coordinator.Forget:
-		delete(p.Persons, ev.Person)
-	}
-	return nil
-}
 
 // events lists what rooms were told.
 func (h *fakeHouse) events() []coordinator.Event {
@@ -221,6 +165,9 @@ func (h *fakeHouse) enrol(p coordinator.Person) string {
 	secret := "secret-of-" + string(p.ID)
 	hash := hashSecret(secret)
 	h.people.Persons[p.ID] = p
+	if p.Manager {
+		h.people.WaysIn[p.ID] = coordinator.WayIn{Person: p.ID, Passphrase: nobodysPHC}
+	}
 	if p.Home != "" {
 		h.people.Homes[p.Home] = coordinator.Home{ID: p.Home, Name: "12"}
 	}

@@ -57,6 +57,11 @@ func (l *limiter) forget(now time.Time) {
 // codes and passphrases are long enough to stand that.
 type limits struct {
 	join, signIn, first, report, act, code, data *limiter
+	// known is by a browser on which a manager signed in before, passkey by source:
+	// guesses made elsewhere take nothing from these.
+	known, passkey *limiter
+	// wrong slows guesses at one manager down, wherever they come from.
+	wrong *backoff
 	// mailAsk is by person, mailTo by address, mailAll for the house: letters that
 	// anybody can have sent.
 	mailAsk, mailTo, mailAll *limiter
@@ -71,6 +76,10 @@ func newLimits() *limits {
 		act:    newLimiter(time.Second/4, 60),
 		code:   newLimiter(2*time.Second, 60),
 		data:   newLimiter(time.Minute, 5),
+
+		known:   newLimiter(10*time.Second, 10),
+		passkey: newLimiter(time.Second, 60),
+		wrong:   newBackoff(),
 
 		mailAsk: newLimiter(10*time.Minute, 4),
 		mailTo:  newLimiter(10*time.Minute, 3),

@@ -60,7 +60,7 @@ func (s *Server) crossOrigin() echo.MiddlewareFunc {
 }
 
 // otherSite is the refusal of a form that another site's page sends.
-var otherSite = &statusError{http.StatusForbidden, "other-site", "This form was sent from another site, so nothing was done. Open the page itself and try again."}
+var otherSite = &statusError{http.StatusForbidden, "other-site", "This form was sent from another site, so nothing was done. Open the page itself and try again.", nil}
 
 // ipExtractor believes X-Forwarded-For only from the proxies that the building
 // file names: anybody can write that header.

@@ -62,7 +62,7 @@ type faultLine struct{ At, Text, Home string }
 // managerPage shows today, or the door.
 func (s *Server) managerPage(c echo.Context) error {
 	if s.manager(c) == nil {
-		return s.render(c, http.StatusOK, "sign-in", signInView{First: !s.firstUsed()})
+		return s.showSignIn(c, http.StatusOK, signInView{})
 	}
 	return s.showToday(c, http.StatusOK, nil)
 }

@@ -123,7 +123,7 @@ func (s *Server) machineCode(c echo.Context) error {
 
 // rotateMachineCode gives a machine a new code; the paper on it stops to hold.
 func (s *Server) rotateMachineCode(c echo.Context) error {
-	_, sc, err := s.managerScene(c)
+	who, sc, err := s.managerScene(c)
 	if err != nil {
 		return err
 	}
@@ -132,6 +132,6 @@ func (s *Server) rotateMachineCode(c echo.Context) error {
 		return err
 	}
 	return s.rotate(c, "/manager"+roomPath(sc.snap.Room)+"/sheets", func(code string) coordinator.PeopleEvent {
-		return coordinator.SetMachineCode{Room: sc.snap.Room, Machine: m.ID, Code: code}
+		return coordinator.SetMachineCode{By: who.ID, Room: sc.snap.Room, Machine: m.ID, Code: code}
 	})
 }

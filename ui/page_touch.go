@@ -246,7 +246,7 @@ func (s *Server) enterAtWall(c echo.Context, sc *scene, f form) error {
 		Room: sc.snap.Room, Code: f["code"], HomeName: f["home"], HomeCode: f["home-code"], Open: sc.snap.Rules.OpenHomes,
 		Lang:  s.lang(c).Code(),
 		NewID: wallPerson(people, sc.snap.Rules.OpenHomes, f), NewHomeCode: homeCode,
-		SessionHash: hash, Expires: s.o.House.Now().Add(touchFor),
+		SessionHash: hash, Expires: s.o.House.Now().Add(touchFor), Inside: true,
 	})
 	if err != nil {
 		return err

@@ -155,7 +155,7 @@ func TestAWordIsItsOwnersOnly(t *testing.T) {
 	for _, open := range []bool{true, false} {
 		h := touchRoom()
 		h.rooms["cellar"].Rules.OpenHomes = open
-		h.people.Homes["h12"] = coordinator.Home{ID: coordinator.HomeIDFor("12"), Name: "12", Code: "H0M3"}
+		h.people.Homes[coordinator.HomeIDFor("12")] = coordinator.Home{ID: coordinator.HomeIDFor("12"), Name: "12", Code: "H0M3"}
 		s := newTestServer(t, h, nil)
 		at := func() *http.Cookie {
 			w := post("/r/cellar/touch?key=wallkey", "do", "enter", "home", "12", "home-code", "h0m3").of(s)

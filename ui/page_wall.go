@@ -42,7 +42,7 @@ func (s *Server) wallPage(c echo.Context) error {
 	if s.o.NoWayToManager != nil {
 		v.NoWay, _ = s.o.NoWayToManager(s.lang(c).Code())
 	}
-	if inv := s.o.House.People().Invitations[sc.snap.Room]; inv.Code != "" && s.mayInvite(c) {
+	if inv := s.o.House.People().Invitations[sc.snap.Room]; inv.Holds(s.o.House.Now()) && s.mayInvite(c) {
 		v.Code = inv.Code
 		v.QR = roomPath(sc.snap.Room) + "/join.svg?key=" + url.QueryEscape(c.QueryParam("key")) +
 			"&v=" + hashSecret(inv.Code)[:8] // a rotated code is another picture

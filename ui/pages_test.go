@@ -128,7 +128,11 @@ func TestRoutesByRole(t *testing.T) {
 		{post("/manager/r/cellar/longer-hold", "do", "on", "home", "h1"), want{403, 403, 303}},
 		{post("/manager/r/cellar/longer-hold", "do", "maybe", "home", "h1"), want{403, 403, 422}},
 		{post("/manager/r/cellar/invitation"), want{403, 403, 303}},
-		{post("/manager/sign-in", "passphrase", "some words of mine"), all(409)},
+		{post("/manager/sign-in", "passphrase", "some words of mine"), all(403)},
+		{post("/manager/passkey", "ticket", "x", "answer", "{}"), all(409)},
+		{get("/manager/access"), want{303, 303, 200}},
+		{post("/manager/access", "do", "others"), want{403, 403, 303}},
+		{get("/manager/log"), want{303, 303, 200}},
 		{post("/manager/sign-out"), all(303)},
 		{get("/healthz"), all(200)},
 		{get("/manifest.webmanifest"), all(200)},
@@ -265,7 +269,7 @@ func TestJoiningKeepsWhatWasTyped(t *testing.T) {
 	s := newTestServer(t, h, nil)
 	w := post("/r/cellar/join", "code", "wrong", "home", "4th left", "name", "Robin").of(s)
 	page := w.Body.String()
-	for _, want := range []string{`value="wrong"`, `value="4th left"`, `value="Robin"`, "This is not the code on the wall."} {
+	for _, want := range []string{`value="wrong"`, `value="4th left"`, `value="Robin"`, "That is not the code on the wall of this room."} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page lacks %s", want)
 		}
@@ -300,6 +304,7 @@ func TestJoinWithHomeCodes(t *testing.T) {
 	if w := post("/r/cellar/join", "code", "tidewater", "home", "12").of(s); w.Code != http.StatusUnprocessableEntity {
 		t.Errorf("without the home's code: %d", w.Code)
 	}
+	h.people.Homes["h12"] = coordinator.Home{ID: "h12", Name: "12", Code: "H0M3"}
 	w := post("/r/cellar/join", "code", "tidewater", "home-code", "h0m3").of(s)
 	if w.Code != http.StatusSeeOther {
 		t.Fatalf("%d: %s", w.Code, w.Body)

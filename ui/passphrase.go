@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net/http"
 	"strings"
 
 	"golang.org/x/crypto/argon2"
@@ -24,6 +25,7 @@ const (
 	argonKey      = 32
 	argonSalt     = 16
 	hashesAtOnce  = 2
+	hashesQueued  = 16 // who may wait for a place; more are sent away
 	minPassphrase = 12
 	maxPassphrase = 256
 )
@@ -63,7 +65,15 @@ func (s *Server) checkPassphrase(ctx context.Context, phc, passphrase string) (b
 	return subtle.ConstantTimeCompare(got, h.key) == 1, nil
 }
 
+// busy is the refusal of who would have to wait for long.
+var busy = &statusError{http.StatusServiceUnavailable, "busy", "Many are signing in just now. Please try again in a minute.", nil}
+
 func (s *Server) takeHashing(ctx context.Context) error {
+	if s.queued.Add(1) > hashesQueued+hashesAtOnce {
+		s.queued.Add(-1)
+		return busy
+	}
+	defer s.queued.Add(-1)
 	select {
 	case s.hashing <- struct{}{}:
 		return nil

@@ -255,13 +255,18 @@ func TestWhatWasTypedIsText(t *testing.T) {
 	s := newTestServer(t, h, nil)
 	for _, a := range []ask{
 		get("/"), get("/r/cellar"), get("/r/cellar/wall"), get("/manager").as("", "secret-of-boss"),
-		get("/r/cellar/join?code=" + url.QueryEscape(evil)), get("/manager/first?token=" + url.QueryEscape(evil)),
+		get("/r/cellar/join?code=" + url.QueryEscape(evil)),
 		post("/r/cellar/join", "code", evil, "home", evil, "name", evil),
 	} {
 		page := a.of(s).Body.String()
 		if strings.Contains(page, "<script>alert") || !strings.Contains(page, "&lt;script&gt;") {
 			t.Errorf("%s shows mark-up, or nothing of what was typed", a.path)
 		}
+	}
+	unmanaged := newTestServer(t, newFakeHouse(room), nil)
+	page := get("/manager/first?token=" + url.QueryEscape(evil)).of(unmanaged).Body.String()
+	if strings.Contains(page, "<script>alert") || !strings.Contains(page, "&lt;script&gt;") {
+		t.Error("the one-time link's page shows mark-up, or nothing of its token")
 	}
 }
 

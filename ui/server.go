@@ -8,11 +8,13 @@ import (
 	"net/http"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/labstack/echo/v4"
 
 	"drumturn/coordinator"
+	"drumturn/ui/passkey"
 )
 
 // Time-outs of the server. Event streams clear theirs.
@@ -38,6 +40,10 @@ type Server struct {
 	streams *streamLimit
 	limits  *limits
 	hashing chan struct{}
+	queued  atomic.Int32  // who wait for a place to hash
+	door    *passkey.Door // nil where there can be no passkeys, for noDoor
+	noDoor  passkey.Trouble
+	handles sync.Map // user handles of managers who have no passkey yet, by id
 
 	accepted acceptMemo
 
@@ -62,6 +68,12 @@ func New(o Options) (*Server, error) {
 		limits:  newLimits(),
 		hashing: make(chan struct{}, hashesAtOnce),
 		closing: make(chan struct{}),
+		noDoor:  passkey.TroubleWith(public),
+	}
+	if s.noDoor == "" {
+		if s.door, err = passkey.New(public, o.Building); err != nil {
+			return nil, fmt.Errorf("ui: %w", err)
+		}
 	}
 	if s.assets, err = loadAssets(); err != nil {
 		return nil, fmt.Errorf("ui: assets: %w", err)

@@ -23,13 +23,19 @@ import (
 const (
 	residentDays = 400 // the longest that browsers keep a cookie
 	managerDays  = 30
-	secretBytes  = 32
+	// managerIdle ends a manager's session that nobody used: the page is opened
+	// once a week.
+	managerIdle = 14 * 24 * time.Hour
+	secretBytes = 32
 )
 
 // cookieKind says how cookies are named and guarded.
 type cookieKind struct {
 	resident, manager, wall string
-	secure                  bool
+	// known marks a browser on which a manager has signed in; it outlives sessions
+	// and opens nothing.
+	known  string
+	secure bool
 }
 
 // cookiesFor picks the cookies for a public URL. Over https, and over plain
@@ -40,9 +46,10 @@ type cookieKind struct {
 // manager's page says so.
 func cookiesFor(public *url.URL, plain bool) cookieKind {
 	if public.Scheme == "https" || (loopback(public.Host) && !plain) {
-		return cookieKind{resident: "__Host-drumturn", manager: "__Host-drumturn-manager", wall: "__Host-drumturn-wall", secure: true}
+		return cookieKind{resident: "__Host-drumturn", manager: "__Host-drumturn-manager", wall: "__Host-drumturn-wall",
+			known: "__Host-drumturn-known", secure: true}
 	}
-	return cookieKind{resident: "drumturn", manager: "drumturn-manager", wall: "drumturn-wall"}
+	return cookieKind{resident: "drumturn", manager: "drumturn-manager", wall: "drumturn-wall", known: "drumturn-known"}
 }
 
 // newSecret makes a cookie's value and the hash under which its session is kept.
@@ -106,11 +113,34 @@ func (s *Server) visitor(c echo.Context) *coordinator.Person {
 
 // manager finds the signed-in manager; nil when there is none.
 func (s *Server) manager(c echo.Context) *coordinator.Person {
-	p := s.personOf(sessionHash(c, s.cookies.manager))
+	hash := sessionHash(c, s.cookies.manager)
+	p := s.personOf(hash)
 	if p == nil || !p.Manager {
 		return nil
 	}
+	s.sawManager(c, hash)
 	return p
+}
+
+// sawManager notes, every some minutes, that a session is in use. That it cannot
+// be noted is no reason to keep the manager out.
+func (s *Server) sawManager(c echo.Context, hash string) {
+	if s.o.House.People().NotedLately(hash, s.o.House.Now()) {
+		return
+	}
+	ev := coordinator.SawSession{SessionHash: hash, Where: limitKey(c.RealIP())}
+	if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
+		s.o.Log.Warn("a session's use could not be noted", "err", err)
+	}
+}
+
+// newManagerSession makes a secret, and what an event says of the session behind it.
+func (s *Server) newManagerSession(c echo.Context) (secret string, v coordinator.NewSession, err error) {
+	secret, hash, err := s.newSecret()
+	return secret, coordinator.NewSession{
+		SessionHash: hash, Expires: s.expiry(managerDays), Idle: managerIdle,
+		Device: agentFamily(c.Request().UserAgent()), Where: limitKey(c.RealIP()),
+	}, err
 }
 
 func (s *Server) personOf(hash string) *coordinator.Person {

@@ -45,7 +45,7 @@ func (s *Server) events(c echo.Context) error {
 	}
 	key := limitKey(c.RealIP())
 	if !s.streams.enter(key) {
-		return &statusError{http.StatusServiceUnavailable, "too-many-pages", "Too many pages are open from here to keep all of them current."}
+		return &statusError{http.StatusServiceUnavailable, "too-many-pages", "Too many pages are open from here to keep all of them current.", nil}
 	}
 	defer s.streams.leave(key)
 	head := c.Response().Header()

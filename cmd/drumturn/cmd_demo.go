@@ -156,7 +156,7 @@ func (d *demonstration) makeManager(ctx context.Context) error {
 	}
 	return d.app.house.Seed(ctx, coordinator.SetPassphrase{
 		TokenHash: hashOf(token), Passphrase: hash, NewID: "manager",
-		SessionHash: hashOf(d.manager), Expires: d.app.clock.Now().AddDate(1, 0, 0),
+		NewSession: coordinator.NewSession{SessionHash: hashOf(d.manager), Expires: d.app.clock.Now().AddDate(1, 0, 0)},
 	})
 }
 

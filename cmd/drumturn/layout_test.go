@@ -46,6 +46,7 @@ var fences = map[string]string{
 	"github.com/emersion/go-smtp":           "push/mail",
 	"github.com/robfig/cron":                "coordinator/usage",
 	"github.com/shopspring/decimal":         "coordinator/usage",
+	"github.com/go-webauthn/webauthn":       "ui/passkey",
 	"github.com/mochi-mqtt/server":          "coordinator/meter/mqtt",
 	"github.com/eclipse/paho.golang":        "coordinator/meter/mqtt",
 }

@@ -172,7 +172,7 @@ func (a *app) pageAdvice(lang string) []ui.Advice {
 // to reach: its first page says what to do.
 func (a *app) noWayToManager(lang string) (everybody, manager string) {
 	people := a.house.People()
-	if people.Passphrase == "" {
+	if !people.HasManager() {
 		return "", ""
 	}
 	var health push.Health

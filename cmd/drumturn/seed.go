@@ -72,7 +72,7 @@ func (a *app) seed(ctx context.Context) error {
 	if len(people.Tariffs) == 0 && a.file.Tariff.Currency != "" {
 		events = append(events, coordinator.SetTariff{Tariff: a.file.Tariff})
 	}
-	if people.Passphrase == "" {
+	if !people.HasManager() {
 		token := newToken()
 		a.firstLink = "/manager/first?token=" + token
 		events = append(events, coordinator.SetFirstToken{Hash: hashOf(token)})

@@ -72,7 +72,9 @@ func (f *fakeStore) apply(set coordinator.ChangeSet) error {
 	}
 	u.Seq++
 	for _, row := range set.Rows {
-		u.Rows = append(without(u.Rows, row), row)
+		if u.Rows = without(u.Rows, row); row.Value != nil {
+			u.Rows = append(u.Rows, row)
+		}
 	}
 	for _, c := range set.Checkpoints {
 		u.Checkpoints = slices.DeleteFunc(slices.Clone(u.Checkpoints), func(old coordinator.MachineCheckpoint) bool { return old.Machine == c.Machine })

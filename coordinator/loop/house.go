@@ -25,6 +25,11 @@ type House struct {
 	// meters leads from a meter's name to the machine behind it.
 	meters map[string]place
 	wake   watchers
+	// left is woken when somebody may have left whom rooms are to be told of;
+	// telling keeps two from telling at a time.
+	left    chan struct{}
+	telling chan struct{}
+	store   Store
 }
 
 type place struct {
@@ -34,7 +39,7 @@ type place struct {
 
 // Open loads the building from the store. The loops run in Run.
 func Open(ctx context.Context, plans []coordinator.Plan, engine coordinator.NewEngine, store Store, clock Clock, log *slog.Logger) (*House, error) {
-	h := &House{clock: clock, log: log, rooms: map[coordinator.RoomID]*Room{}, meters: map[string]place{}}
+	h := &House{clock: clock, log: log, store: store, left: make(chan struct{}, 1), telling: make(chan struct{}, 1), rooms: map[coordinator.RoomID]*Room{}, meters: map[string]place{}}
 	people, err := NewPeople(ctx, store, clock)
 	if err != nil {
 		return nil, err
@@ -60,7 +65,7 @@ func Open(ctx context.Context, plans []coordinator.Plan, engine coordinator.NewE
 func (h *House) Run(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	runs := []func(context.Context) error{h.people.Run}
+	runs := []func(context.Context) error{h.people.Run, h.runDepartures}
 	for _, id := range h.order {
 		runs = append(runs, h.rooms[id].Run)
 	}
@@ -107,31 +112,19 @@ func (h *House) Do(ctx context.Context, id coordinator.RoomID, ev coordinator.Ev
 	if r == nil {
 		return coordinator.Reply{}, coordinator.Refuse(coordinator.NotFound, "room.unknown", "There is no room “{room}” in this building.", "room", id)
 	}
+	if join, ok := ev.(coordinator.Join); ok {
+		people := h.People()
+		if err := people.MayTakeTurn(join.Person, join.Home); err != nil {
+			return coordinator.Reply{}, err
+		}
+		join.Guest = !people.Persons[join.Person].Guest.IsZero()
+		ev = join
+	}
 	return r.Do(ctx, ev)
 }
 
 // People is the building's people as last committed.
 func (h *House) People() *coordinator.People { return h.people.Snapshot() }
-
-// DoPeople takes an event to the building's people and answers after its commit.
-func (h *House) DoPeople(ctx context.Context, ev coordinator.PeopleEvent) error {
-	if forget, ok := ev.(coordinator.Forget); ok {
-		if err := h.moveOut(ctx, forget.Person); err != nil {
-			return err
-		}
-	}
-	return h.people.Do(ctx, ev)
-}
-
-// moveOut ends a person's turns in every room before the person is forgotten.
-func (h *House) moveOut(ctx context.Context, id coordinator.PersonID) error {
-	for _, room := range h.order {
-		if _, err := h.Do(ctx, room, coordinator.MovedOut{Person: id}); err != nil {
-			return err
-		}
-	}
-	return nil
-}
 
 // Deliver takes a reading of a meter to its machine, and returns when it is in
 // the room's inbox.

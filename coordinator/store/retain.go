@@ -87,10 +87,10 @@ func blankFact(b *bbolt.Bucket, r record) error {
 	if err := json.Unmarshal(r.value, &fact); err != nil {
 		return fmt.Errorf("a fact does not decode: %w", err)
 	}
-	if fact.Person == "" && fact.Home == "" {
+	if fact.Person == "" && fact.Home == "" && fact.About == "" {
 		return nil
 	}
-	fact.Person, fact.Home = "", ""
+	fact.Person, fact.Home, fact.About = "", "", ""
 	data, err := json.Marshal(&fact)
 	if err != nil {
 		return err

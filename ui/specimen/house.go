@@ -27,6 +27,7 @@ func NewHouse(hash func(secret string) string) *House {
 			Sessions: map[string]coordinator.Session{}, Invitations: map[coordinator.RoomID]coordinator.Invitation{},
 			Subscriptions: map[string]coordinator.Subscription{},
 			MachineCodes:  map[coordinator.Place]coordinator.MachineCode{}, Passes: map[string]coordinator.Pass{},
+			WaysIn: map[coordinator.PersonID]coordinator.WayIn{}, ManagerInvites: map[string]coordinator.ManagerInvite{},
 			FirstToken: hash("token"),
 		},
 	}
@@ -40,6 +41,7 @@ func NewHouse(hash func(secret string) string) *House {
 	for who, home := range map[coordinator.PersonID]string{"ann": "12", "bob": "3", "cat": "5", "dan": "6", "eve": "7", "fay": "8", "zed": "9", "gil": "4", "hal": "7", "ivy": "1", "kit": "2", Manager: ""} {
 		h.enrol(who, home, hash(Secret(who)))
 	}
+	h.managers(hash)
 	zed := h.people.Persons["zed"]
 	zed.Mail = coordinator.Mail{
 		Address: "zed@example.org", Since: Noon.AddDate(0, -1, 0), Off: mailOff,
@@ -56,11 +58,42 @@ func (h *House) enrol(who coordinator.PersonID, home, session string) {
 		h.people.Homes[p.Home] = coordinator.Home{ID: p.Home, Name: home, Code: "KLMN-78" + home}
 	}
 	h.people.Persons[who] = p
+	if p.Manager {
+		h.people.WaysIn[who] = coordinator.WayIn{Person: who, Passphrase: "-"}
+	}
 	s := coordinator.Session{Hash: session, Person: who, Expires: Noon.AddDate(1, 0, 0)}
 	if who == "eve" {
 		s.Made = In(-1) // after she took her turn
 	}
 	h.people.Sessions[session] = s
+}
+
+// managers gives the manager passkeys and browsers, and a colleague.
+func (h *House) managers(hash func(string) string) {
+	boss := h.people.Persons[Manager]
+	boss.Name = "Ada"
+	h.people.Persons[Manager] = boss
+	key := func(id, name string, days int) coordinator.Passkey {
+		return coordinator.Passkey{ID: id, Name: name, Made: Noon.AddDate(0, -1, 0), Used: Noon.AddDate(0, 0, -days)}
+	}
+	copied := key("k3", "Old telephone", 40)
+	copied.Suspect = true
+	h.people.WaysIn[Manager] = coordinator.WayIn{
+		Person: Manager, Passphrase: "-", Handle: "-", Keys: []coordinator.Passkey{key("k1", "My telephone", 1), key("k2", "Key in the drawer", 9), copied},
+	}
+	h.people.Persons["ben"] = coordinator.Person{ID: "ben", Name: "Ben", Manager: true, Joined: Noon.AddDate(0, -1, 0)}
+	h.people.WaysIn["ben"] = coordinator.WayIn{Person: "ben", Passphrase: "-"}
+	for i, device := range []string{"firefox linux", "safari iphone", "other other"} {
+		v := h.people.Sessions[hash(Secret(Manager))]
+		if i > 0 {
+			v = coordinator.Session{Hash: hash(device), Person: Manager}
+		}
+		v.Made, v.Expires, v.Device, v.Where = Noon.AddDate(0, 0, -3*i-1), Noon.AddDate(0, 0, 29-3*i), device, "192.0.2.7"
+		v.Seen = Noon.Add(-time.Duration(i) * 30 * time.Hour)
+		h.people.Sessions[v.Hash] = v
+	}
+	link := coordinator.ManagerInvite{Hash: hash("invite"), By: Manager, Name: "Cleo", Made: Noon.Add(-time.Hour), Expires: Noon.AddDate(0, 0, 3)}
+	h.people.ManagerInvites[link.Hash] = link
 }
 
 // Rooms lists the rooms.

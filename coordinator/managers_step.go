@@ -1,0 +1,237 @@
+package coordinator
+
+import (
+	"crypto/subtle"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+)
+
+// handleManagers dispatches the events about managers; known is false for others.
+func (s *peopleStep) handleManagers(ev PeopleEvent) (known bool, err error) {
+	switch e := ev.(type) {
+	case SetFirstToken:
+		err = s.setFirstToken(e)
+	case SetPassphrase:
+		err = s.setPassphrase(e)
+	case InviteManager:
+		err = s.inviteManager(e)
+	case DropManagerInvite:
+		err = s.dropManagerInvite(e)
+	case TakeManagerInvite:
+		err = s.takeManagerInvite(e)
+	case RenameManager:
+		err = s.renameManager(e)
+	case ChangePassphrase:
+		err = s.changePassphrase(e)
+	case RemoveManager:
+		err = s.removeManager(e)
+	case SignInManager:
+		err = s.signInManager(e)
+	case AddPasskey:
+		err = s.addPasskey(e)
+	case NamePasskey:
+		err = s.namePasskey(e)
+	case DropPasskey:
+		err = s.dropPasskey(e)
+	case SuspectPasskey:
+		err = s.suspectPasskey(e)
+	default:
+		return false, nil
+	}
+	return true, err
+}
+
+// manager finds a manager with their way in, or refuses.
+func (s *peopleStep) manager(id PersonID) (Person, WayIn, error) {
+	person, ok := s.next.Persons[id]
+	way, in := s.next.WaysIn[id]
+	if !ok || !person.Manager || !in {
+		return Person{}, WayIn{}, Refuse(NotAllowed, "manager.unknown", "Only a manager of this building can do that.")
+	}
+	return person, way, nil
+}
+
+func (s *peopleStep) setFirstToken(e SetFirstToken) error {
+	if s.next.HasManager() {
+		return Refuse(Conflict, "first.done", "The building has a manager already.")
+	}
+	s.next.FirstToken = e.Hash
+	s.putManager()
+	return nil
+}
+
+// setPassphrase makes the first manager; the one-time link is used up by it.
+func (s *peopleStep) setPassphrase(e SetPassphrase) error {
+	if s.next.FirstToken == "" || subtle.ConstantTimeCompare([]byte(s.next.FirstToken), []byte(e.TokenHash)) != 1 {
+		return Refuse(NotAllowed, "first.token", "This link has been used, or is not the one that was printed at the first start.")
+	}
+	if e.Name == "" {
+		e.Name = "Building manager"
+	}
+	name, err := s.managerName(e.Name, "")
+	if err != nil {
+		return err
+	}
+	s.next.FirstToken = ""
+	s.putManager()
+	s.makeManager(e.NewID, name, e.Passphrase, e.NewSession)
+	return nil
+}
+
+// makeManager makes the person, their way in, and their first session.
+func (s *peopleStep) makeManager(id PersonID, name, passphrase string, session NewSession) {
+	s.putPerson(Person{ID: id, Name: name, Manager: true, Joined: s.now})
+	s.putWayIn(WayIn{Person: id, Passphrase: passphrase})
+	s.openSession(id, session)
+	s.fact(Fact{Kind: FactManagerMade, Person: id, About: AboutPerson(id)})
+}
+
+// managerName is a name that no other manager has.
+func (s *peopleStep) managerName(name string, of PersonID) (string, error) {
+	name = strings.Join(strings.Fields(name), " ")
+	if name == "" || len(name) > longestName || !utf8.ValidString(name) {
+		return "", Refuse(Invalid, "manager.name", "A manager needs a name of up to {most} letters.", "most", longestName)
+	}
+	if other, taken := s.next.ManagerNamed(name); taken && other.ID != of {
+		return "", Refuse(Conflict, "manager.name-taken", "Another manager is called that. Managers sign in by their names.")
+	}
+	return name, nil
+}
+
+func (s *peopleStep) inviteManager(e InviteManager) error {
+	if _, _, err := s.manager(e.By); err != nil {
+		return err
+	}
+	name, err := s.managerName(e.Name, "")
+	if err != nil {
+		return err
+	}
+	if e.Hash == "" || !e.Expires.After(s.now) {
+		return Refuse(Invalid, "invite.bad", "A one-time link needs a token and some time to be used in.")
+	}
+	s.dropInvites(func(v ManagerInvite) bool { return !s.now.Before(v.Expires) || strings.EqualFold(v.Name, name) })
+	v := ManagerInvite{Hash: e.Hash, By: e.By, Name: name, Made: s.now, Expires: e.Expires}
+	s.next.ManagerInvites = put(s.next.ManagerInvites, v.Hash, v)
+	s.out.Put("manager-invite", v.Hash, v)
+	s.fact(Fact{Kind: FactManagerInvited, Person: e.By, Note: name})
+	return nil
+}
+
+// dropInvites takes away the one-time links that stale says.
+func (s *peopleStep) dropInvites(stale func(ManagerInvite) bool) {
+	for hash, v := range s.next.ManagerInvites {
+		if stale(v) {
+			s.next.ManagerInvites = drop(s.next.ManagerInvites, hash)
+			s.out.Drop("manager-invite", hash)
+		}
+	}
+}
+
+func (s *peopleStep) dropManagerInvite(e DropManagerInvite) error {
+	if _, _, err := s.manager(e.By); err != nil {
+		return err
+	}
+	v, ok := s.next.ManagerInvites[e.Hash]
+	if !ok {
+		return nil
+	}
+	s.dropInvites(func(x ManagerInvite) bool { return x.Hash == v.Hash })
+	s.fact(Fact{Kind: FactInviteDropped, Person: e.By, Note: v.Name})
+	return nil
+}
+
+func (s *peopleStep) takeManagerInvite(e TakeManagerInvite) error {
+	v, ok := s.next.InviteOf(e.Hash, s.now)
+	if !ok {
+		return Refuse(NotAllowed, "invite.over", "This one-time link was used, taken back, or has run out. Ask a manager for another.")
+	}
+	name, err := s.managerName(v.Name, "")
+	if err != nil {
+		return err
+	}
+	s.dropInvites(func(x ManagerInvite) bool { return x.Hash == v.Hash })
+	s.makeManager(e.NewID, name, e.Passphrase, e.NewSession)
+	return nil
+}
+
+func (s *peopleStep) renameManager(e RenameManager) error {
+	person, _, err := s.manager(e.By)
+	if err != nil {
+		return err
+	}
+	if person.Name, err = s.managerName(e.Name, e.By); err != nil {
+		return err
+	}
+	s.putPerson(person)
+	return nil
+}
+
+func (s *peopleStep) changePassphrase(e ChangePassphrase) error {
+	_, way, err := s.manager(e.By)
+	if err != nil {
+		return err
+	}
+	if e.Passphrase == "" && way.usableKeys() == 0 {
+		return Refuse(Conflict, "passphrase.last", "Without a passkey the passphrase is the only way in. Add a passkey first.")
+	}
+	way.Passphrase = e.Passphrase
+	s.putWayIn(way)
+	s.leaveOnly(e.By, e.Keep)
+	note := "set anew"
+	if e.Passphrase == "" {
+		note = "removed"
+	}
+	s.fact(Fact{Kind: FactPassphrase, Person: e.By, Note: note})
+	return nil
+}
+
+// removeManager takes a manager with everything of theirs away.
+func (s *peopleStep) removeManager(e RemoveManager) error {
+	if _, _, err := s.manager(e.By); err != nil {
+		return err
+	}
+	gone, _, err := s.manager(e.Person)
+	if err != nil {
+		return err
+	}
+	if len(s.next.WaysIn) == 1 {
+		return Refuse(Conflict, "manager.last", "The last manager cannot be removed. Invite another one first.")
+	}
+	s.dropInvites(func(v ManagerInvite) bool { return v.By == gone.ID })
+	s.fact(Fact{Kind: FactManagerGone, Person: e.By, About: AboutPerson(gone.ID), Note: gone.Name})
+	return s.forget(gone.ID)
+}
+
+func (s *peopleStep) signInManager(e SignInManager) error {
+	_, way, err := s.manager(e.Person)
+	if err != nil {
+		return err
+	}
+	note := "passphrase"
+	if e.Key != "" {
+		i := slices.IndexFunc(way.Keys, func(k Passkey) bool { return k.ID == e.Key })
+		if i < 0 || way.Keys[i].Suspect {
+			return Refuse(NotAllowed, "passkey.unknown", "That passkey opens nothing here: it was removed, or never was added.")
+		}
+		way.Keys = slices.Clone(way.Keys)
+		way.Keys[i].Used, way.Keys[i].Record = s.now, e.Record
+		note = "passkey"
+	}
+	way.knowAlso(e.Known, s.now)
+	s.putWayIn(way)
+	s.dropSession(e.Old)
+	s.openSession(e.Person, e.NewSession)
+	s.fact(Fact{Kind: FactSignedIn, Person: e.Person, Note: note})
+	return nil
+}
+
+// knowAlso notes a browser; the oldest goes when there are many.
+func (w *WayIn) knowAlso(hash string, now time.Time) {
+	if hash == "" || w.Knows(hash) {
+		return
+	}
+	known := append(slices.Clone(w.Known), KnownBrowser{Hash: hash, Made: now})
+	w.Known = known[max(0, len(known)-mostKnown):]
+}

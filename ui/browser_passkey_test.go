@@ -1,0 +1,88 @@
+package ui
+
+import (
+	"context"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/webauthn"
+	"github.com/chromedp/chromedp"
+
+	"drumturn/coordinator"
+)
+
+// virtualKey gives the browser an authenticator that always verifies its user
+// (the WebAuthn domain of the browser's protocol for tests).
+func (b *browser) virtualKey(t *testing.T) {
+	t.Helper()
+	if _, err := chromedp.Call(b.ctx, webauthn.Enable, webauthn.EnableParams{}); err != nil {
+		t.Fatal(err)
+	}
+	_, err := chromedp.Call(b.ctx, webauthn.AddVirtualAuthenticator, webauthn.AddVirtualAuthenticatorParams{
+		Options: &webauthn.VirtualAuthenticatorOptions{
+			Protocol: webauthn.AuthenticatorProtocolCtap2, Transport: webauthn.AuthenticatorTransportInternal,
+			HasResidentKey: true, HasUserVerification: true, IsUserVerified: true, AutomaticPresenceSimulation: true,
+		},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestAPasskeyInABrowser: added, signed out, signed in with, removed, refused; under
+// a path prefix, with the page's content policy in force.
+func TestAPasskeyInABrowser(t *testing.T) {
+	b := openBrowser(t)
+	h := newFakeHouse(fullRoom())
+	s := newTestServer(t, h, nil)
+	phc, err := s.hashPassphrase(context.Background(), adasPhrase)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.enrol(coordinator.Person{ID: "ada", Name: "Ada", Manager: true})
+	h.people.WaysIn["ada"] = coordinator.WayIn{Person: "ada", Passphrase: phc}
+	ln := listen(t, "127.0.0.1:0")
+	o := testOptions(h)
+	// Browsers bind passkeys to names, and localhost is one.
+	o.PublicURL = "http://localhost:" + ln.Addr().String()[strings.LastIndex(ln.Addr().String(), ":")+1:] + "/below"
+	if s, err = New(o); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(serve(t, s, ln))
+	b.virtualKey(t)
+	b.media(t, 390, 844, "light")
+	to := func(page string) chromedp.Action[chromedp.Void] { return chromedp.Navigate(o.PublicURL + page) }
+
+	b.do(t, to("/manager"), chromedp.WaitVisible("[data-passkey] button"), chromedp.SendKeys("input[name=passphrase]", adasPhrase),
+		chromedp.Click("form[action$=sign-in] button"), chromedp.WaitVisible("#rooms"))
+	b.do(t, to("/manager/access"), chromedp.WaitVisible("[data-passkey] input"), chromedp.SendKeys("[data-passkey] input", "test phone"),
+		chromedp.Click("[data-passkey] button"))
+	b.until(t, "location.search.includes('key-added') && document.querySelector('#keys').innerText.includes('test phone')")
+	if way := h.People().WaysIn["ada"]; len(way.Keys) != 1 || way.Keys[0].Name != "test phone" {
+		t.Fatalf("kept: %+v", way)
+	}
+	b.do(t, chromedp.SendKeys("[data-passkey] input", "again"), chromedp.Click("[data-passkey] button"))
+	b.until(t, "document.querySelector('[data-passkey] [role=status]').textContent.includes('has a passkey for you already')")
+
+	b.do(t, to("/manager"), chromedp.Click("form[action$=sign-out] button"), chromedp.WaitVisible("[data-passkey] button"),
+		chromedp.Click("[data-passkey] button"), chromedp.WaitVisible("#rooms"))
+	if h.People().WaysIn["ada"].Keys[0].Used.IsZero() {
+		t.Error("its use is not noted")
+	}
+
+	b.do(t, to("/manager/access"), chromedp.Click("#keys .hands li > form button"))
+	b.until(t, "location.search.includes('key-gone')")
+	b.do(t, to("/manager"), chromedp.Click("form[action$=sign-out] button"), chromedp.WaitVisible("[data-passkey] button"),
+		chromedp.Click("[data-passkey] button"))
+	b.until(t, "document.querySelector('[data-passkey] [role=status]').textContent.includes('opens nothing here')")
+
+	var breaches []string
+	for _, bad := range b.complaints() {
+		if strings.Contains(bad, "Content Security Policy") || strings.Contains(bad, "exception") {
+			breaches = append(breaches, bad)
+		}
+	}
+	if len(breaches) > 0 {
+		t.Errorf("the console complains: %q", breaches)
+	}
+}
