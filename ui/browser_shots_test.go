@@ -39,7 +39,7 @@ func (b *browser) show(t *testing.T, address string, s specimen.State, scheme st
 	for name, id := range who {
 		b.cookie(t, address, name, specimen.Secret(id))
 	}
-	b.do(t, chromedp.Navigate(address+s.Path), chromedp.WaitVisible("main"))
+	b.do(t, chromedp.Navigate(address+s.Path), chromedp.WaitVisible(chromedp.CSS("main"))) // a plain string would find texts as well, such as "remaining"
 	if s.Press != "" {
 		b.do(t, chromedp.Evaluate[chromedp.Void]("window.before = true; undefined"), chromedp.Click(s.Press))
 		b.until(t, "!window.before && document.querySelector('main') !== null && document.readyState === 'complete'")
