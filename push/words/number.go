@@ -1,6 +1,8 @@
 package words
 
 import (
+	"math"
+
 	"golang.org/x/text/language"
 	"golang.org/x/text/number"
 )
@@ -23,7 +25,8 @@ func (l *Language) Number(v float64, digits int) string {
 
 // Fixed is Number with just as many digits behind the decimal mark: "0.80".
 func (l *Language) Fixed(v float64, digits int) string {
-	return l.numbers.Sprint(number.Decimal(v, number.Scale(digits)))
+	unit := math.Pow10(digits) // Rounded here: what the printer itself rounds loses its zeros.
+	return l.numbers.Sprint(number.Decimal(math.RoundToEven(v*unit)/unit, number.MinFractionDigits(digits), number.MaxFractionDigits(digits)))
 }
 
 // Watts says a power: what is small with a digit behind the decimal mark.
