@@ -15,7 +15,7 @@ import (
 // specimens serves every page in every state.
 func specimens(t *testing.T) (address string) {
 	t.Helper()
-	_, address = serveReal(t, specimen.NewHouse(hashSecret), func(o *Options) { o.Letters, o.Past = specimen.Letters{}, specimen.Past{} })
+	_, address = serveReal(t, specimen.NewHouse(hashSecret), func(o *Options) { o.Letters, o.Past, o.Report = specimen.Letters{}, specimen.Past{}, specimen.Report })
 	return address
 }
 

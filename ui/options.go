@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/coordinator/usage"
 )
 
 // House is the building as pages need it. Reads are free of locks and of the
@@ -66,6 +67,9 @@ type Options struct {
 	// Advice lists what the manager should know about notices and wiring, in the
 	// language with the tag lang as far as there are words.
 	Advice func(lang string) []Advice
+	// Report makes a report of the use of these rooms, as they are named in it; a
+	// bad query is a *usage.QueryError. nil: there are no figures.
+	Report func(ctx context.Context, q usage.Query, rooms []usage.HouseRoom) (*usage.Report, error)
 	// Past is what is kept of machines; nil: nothing.
 	Past Past
 	// Deliveries lists the newest notices and what became of them.

@@ -10,7 +10,7 @@ import (
 // managerOf serves the specimens to their manager, who gets a page.
 func managerOf(t *testing.T, path string) (status int, html string) {
 	t.Helper()
-	s := newTestServer(t, specimen.NewHouse(hashSecret), func(o *Options) { o.Past = specimen.Past{} })
+	s := newTestServer(t, specimen.NewHouse(hashSecret), func(o *Options) { o.Past, o.Report = specimen.Past{}, specimen.Report })
 	w := get(path).as("", specimen.Secret(specimen.Manager)).of(s)
 	return w.Code, w.Body.String()
 }

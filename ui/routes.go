@@ -61,6 +61,9 @@ func (s *Server) routes() []route {
 		{post, "/me/forget", s.forgetMe},
 
 		{get, "/manager", s.managerPage},
+		{get, "/manager/use", s.usePage},
+		{get, "/manager/use.json", s.useJSON},
+		{get, "/manager/use/:file", s.useFile},
 		{get, "/manager/first", s.firstPage},
 		{post, "/manager/first", s.first},
 		{get, "/manager/invited", s.invitedPage},

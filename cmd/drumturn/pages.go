@@ -34,7 +34,7 @@ func (a *app) wirePages(context.Context) error {
 		TrustedProxies: a.file.Server.TrustedProxies, PlainCookies: a.plainCookies, Log: a.log,
 	}
 	o.History, o.Facts = a.historyOf, a.store.Facts
-	o.Past = past{a.store, a}
+	o.Past, o.Report = past{a.store, a}, a.report
 	if l := a.file.Building.Language; l != "" {
 		o.Languages = []string{l}
 	}

@@ -1,11 +1,13 @@
 package main
 
 import (
+	"context"
 	"math"
 
 	"drumturn/coordinator/cycle"
 	"drumturn/coordinator/meter"
 	"drumturn/coordinator/store"
+	"drumturn/coordinator/usage"
 	"drumturn/coordinator/usage/hindsight"
 )
 
@@ -42,4 +44,9 @@ func meterState(m *meter.MeterHealth) hindsight.Meter {
 		s.Skew, s.HasSkew = m.Heard.Sub(m.Last.Stamp), true
 	}
 	return s
+}
+
+// report makes a report of the use, from the stored sums.
+func (a *app) report(ctx context.Context, q usage.Query, rooms []usage.HouseRoom) (*usage.Report, error) {
+	return usage.MakeReport(ctx, a.store, &usage.House{Name: a.file.Building.Name, Zone: a.file.Building.Zone, Rooms: rooms}, q)
 }

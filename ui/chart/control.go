@@ -17,8 +17,10 @@ type Control struct {
 	Alarms    []int
 	AlarmName string
 	// Tip says what stands at a point.
-	Tip    func(i int) string
-	Height float64
+	Tip func(i int) string
+	// FromZero begins the values at 0, for charts of sums rather than of changes.
+	FromZero bool
+	Height   float64
 }
 
 // ControlLine is a line across the points.
@@ -60,7 +62,8 @@ func (c *Control) SVG(s Size) string {
 	return d.done()
 }
 
-// scale covers everything that is drawn, as NIST draws its charts: not from 0.
+// scale covers everything that is drawn, as NIST draws its charts: not from 0
+// unless that is asked for.
 func (c *Control) scale() Scale {
 	low, high := math.Inf(1), math.Inf(-1)
 	take := func(all []float64) {
@@ -79,6 +82,9 @@ func (c *Control) scale() Scale {
 	}
 	if low > high {
 		low, high = 0, 1
+	}
+	if c.FromZero {
+		low = min(low, 0)
 	}
 	return NiceScale(low, high, 6)
 }
