@@ -62,7 +62,8 @@ func (s *Server) showCycle(c echo.Context, page string) error {
 	}
 	v := cycleView{
 		Machine: machineName(p.lang(), p.machine), Room: p.snap.Name, Back: p.link(), Number: strconv.FormatUint(of.Cycle, 10),
-		Day: fullDay(p.lang(), of.Start.In(p.zone)), Facts: p.facts(&of), Page: p.cycleLink(&of), Made: p.tell().at(p.now),
+		Day: fullDay(p.lang(), of.Start.In(p.zone)), Facts: append(p.facts(&of), p.price(&of, s.o.House.People())...), Page: p.cycleLink(&of),
+		Made:  p.lang().Say("chart.at", "day", fullDay(p.lang(), p.now.In(p.zone)), "time", p.now.In(p.zone).Format("15:04")),
 		Sheet: p.link() + "/c/" + strconv.FormatUint(of.Cycle, 10) + "/sheet?told=" + strconv.FormatInt(of.At.Unix(), 10),
 	}
 	if len(before) > 0 {
@@ -131,12 +132,30 @@ func (p *pastScene) facts(c *coordinator.Fact) []factView {
 		{l.Say("past.start"), clock(c.Start)}, {l.Say("past.end"), clock(c.End)},
 		{l.Say("past.told"), l.Say("past.told-after", "at", clock(c.At), "span", l.Span(c.At.Sub(c.End)))},
 		{l.Say("past.length"), l.Span(c.End.Sub(c.Start))},
-		{l.Say("past.used"), kwhOf(l, c.EnergyWh/1000) + " kWh"}, {l.Say("past.peak"), wattsOf(l, c.PeakW) + " W"},
+		{l.Say("past.used"), kwhOf(l, c.EnergyWh/1000) + " kWh"}, {l.Say("past.peak-power"), wattsOf(l, c.PeakW) + " W"},
 	}
 	if g := p.programme(c); g != "" {
 		all = append(all, factView{l.Say("past.programme"), g})
 	}
 	return append(all, factView{l.Say("past.how"), endWord(l, c)})
+}
+
+// price is what a cycle cost at the machine on the day, where one pays there.
+func (p *pastScene) price(c *coordinator.Fact, people *coordinator.People) []factView {
+	v := people.Tariffs.On(coordinator.DateOf(c.Start, p.zone))
+	if v == nil {
+		return nil
+	}
+	micros, ok := v.Tariff.CyclePrice(p.at.Room, p.at.Machine)
+	if !ok {
+		return nil
+	}
+	digits := 2
+	if micros%10_000 != 0 {
+		digits = 6
+	}
+	l := p.lang()
+	return []factView{{l.Say("past.price"), l.Fixed(float64(micros)/1e6, digits) + " " + v.Tariff.Currency}}
 }
 
 // tellCycle draws the cycle, and tells it again with a fresh engine.

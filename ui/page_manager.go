@@ -13,19 +13,21 @@ import (
 
 // managerView is "today": what needs a hand, then everything else.
 type managerView struct {
-	Day      string
-	Hands    []handView
-	Rooms    []managerRoom
-	Advice   []Advice
-	Notices  []noticeLine
-	Failed   int
-	Plain    bool // cookies cross the network unprotected
-	Push     bool
-	Devices  int
-	Thanks   string
-	NoWay    string // the manager cannot be told of anything, and what to do
-	Problem  *problem
-	WallKeys bool
+	// Use and Past say that there are pages about the use, and about machines.
+	Use, Past bool
+	Day       string
+	Hands     []handView
+	Rooms     []managerRoom
+	Advice    []Advice
+	Notices   []noticeLine
+	Failed    int
+	Plain     bool // cookies cross the network unprotected
+	Push      bool
+	Devices   int
+	Thanks    string
+	NoWay     string // the manager cannot be told of anything, and what to do
+	Problem   *problem
+	WallKeys  bool
 }
 
 // handView is one thing that needs a hand, with the button that deals with it.
@@ -78,7 +80,7 @@ func (s *Server) showToday(c echo.Context, status int, p *problem) error {
 
 // today gathers the page.
 func (s *Server) today(ctx context.Context, l *words.Language, who *coordinator.Person) (managerView, error) {
-	v := managerView{Plain: !s.cookies.secure && !s.o.PlainCookies, Push: s.o.VAPIDKey != "", WallKeys: s.o.WallKey != ""}
+	v := managerView{Use: s.o.Report != nil, Past: s.o.Past != nil, Plain: !s.cookies.secure && !s.o.PlainCookies, Push: s.o.VAPIDKey != "", WallKeys: s.o.WallKey != ""}
 	people := s.o.House.People()
 	v.Devices = len(people.Devices(who.ID))
 	for _, id := range s.o.House.Rooms() {

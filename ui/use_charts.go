@@ -197,7 +197,7 @@ func (u *useDrawer) week(id string, of func(*usage.Hour) float64, unit string) f
 		for i := range row {
 			row[i] = math.NaN()
 			if x := &u.r.Week[d][i]; x.Observed > 0 {
-				row[i] = of(x)
+				row[i] = max(0, of(x))
 			}
 			cells = append(cells, numCell(known(u.l, row[i], 2, false)))
 		}

@@ -3,6 +3,7 @@ package ui
 import (
 	"slices"
 
+	"drumturn/coordinator"
 	"drumturn/coordinator/usage"
 )
 
@@ -86,7 +87,21 @@ func (u *useDrawer) list(name string, scope func(int) usage.Scope) (figuresTable
 	at := slices.IndexFunc(t.Columns, func(c usage.Column) bool { return c.Key == "name" })
 	var heads []cellView
 	for i, row := range t.Rows {
-		heads = append(heads, cellView{Text: row[at].Text, Link: u.q.of(scope(i)).link(), Head: true})
+		text := row[at].Text
+		if name == "machines" && u.q.Scope.Room == "" {
+			text = u.l.Say("use.machine-in", "machine", text, "room", u.roomName(u.r.Machines[i].Room))
+		}
+		heads = append(heads, cellView{Text: text, Link: u.q.of(scope(i)).link(), Head: true})
 	}
 	return u.shown(t, heads, listed...), u.files(name)
+}
+
+// roomName is what people call a room of the report.
+func (u *useDrawer) roomName(id coordinator.RoomID) string {
+	for i := range u.r.Rooms {
+		if u.r.Rooms[i].Room == id {
+			return u.r.Rooms[i].Name
+		}
+	}
+	return string(id)
 }

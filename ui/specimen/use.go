@@ -110,8 +110,10 @@ func lists(r *usage.Report, rooms []usage.HouseRoom) {
 			continue
 		}
 		if r.Query.Scope.Room == "" {
-			row := r.Whole
-			row.Room, row.Name = room.ID, room.Name
+			row := usage.Row{Room: room.ID, Name: room.Name}
+			for d := r.Query.From; !r.Query.To.Before(d); d = d.Add(1) {
+				addDay(&row, d, 0.5/float64(i+1))
+			}
 			r.Rooms = append(r.Rooms, row)
 		}
 		for k := range room.Machines {
@@ -136,6 +138,9 @@ func fillWeek(r *usage.Report, share float64) {
 			level := 3.2 * math.Exp(-math.Pow(float64(h)-18, 2)/14)
 			if d == int(time.Saturday) || d == int(time.Sunday) {
 				level = 4.6 * math.Exp(-math.Pow(float64(h)-12, 2)/18)
+			}
+			if level < 0.05 {
+				level = 0
 			}
 			if clock := queue.Clock(h * 60); clock < 6*60 || clock >= 22*60 {
 				level = 0
