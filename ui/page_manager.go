@@ -13,8 +13,7 @@ import (
 
 // managerView is "today": what needs a hand, then everything else.
 type managerView struct {
-	// Use and Past say that there are pages about the use, and about machines.
-	Use, Past bool
+	Use      bool // there is a page about the use
 	Day       string
 	Hands     []handView
 	Rooms     []managerRoom
@@ -52,6 +51,7 @@ type managerMachine struct {
 	Row       row
 	Act       string
 	Out, Hand bool
+	Past      bool // there is a page about it, where Act is
 	Faults    []faultLine
 	Load      bool
 	// Learned is what was learned of its power, a line each.
@@ -80,7 +80,7 @@ func (s *Server) showToday(c echo.Context, status int, p *problem) error {
 
 // today gathers the page.
 func (s *Server) today(ctx context.Context, l *words.Language, who *coordinator.Person) (managerView, error) {
-	v := managerView{Use: s.o.Report != nil, Past: s.o.Past != nil, Plain: !s.cookies.secure && !s.o.PlainCookies, Push: s.o.VAPIDKey != "", WallKeys: s.o.WallKey != ""}
+	v := managerView{Use: s.o.Report != nil, Plain: !s.cookies.secure && !s.o.PlainCookies, Push: s.o.VAPIDKey != "", WallKeys: s.o.WallKey != ""}
 	people := s.o.House.People()
 	v.Devices = len(people.Devices(who.ID))
 	for _, id := range s.o.House.Rooms() {
@@ -128,6 +128,7 @@ func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom 
 	for i := range sc.snap.Machines {
 		m := &sc.snap.Machines[i]
 		mm := managerMachine{
+			Past: s.o.Past != nil,
 			Row: machineRow(sc.snap, sc.axis, m, false), Act: "/manager" + machinePath(room, m.ID),
 			Out: m.Status == coordinator.Out, Hand: m.ByHand, Load: m.Load != nil && m.Load.Ready() || m.MayHoldLoad,
 		}

@@ -17,22 +17,27 @@ import (
 
 // useView is the manager's page about the use of the rooms.
 type useView struct {
-	Of          string // what it is about, in words
-	Span        string
-	Query       useQuery
-	Scopes      []scopeOption
-	Ways        []usage.Period
-	Quick       []fileLink
-	Coarser     bool
-	Facts       []factView
-	Figures     []figureView
-	Rooms       figuresTable
-	RoomFiles   []fileLink
-	Machines    figuresTable
-	MachineFile []fileLink
-	All         string // the whole report as JSON
-	Nothing     bool   // no day of the time has figures
-	Page        string // of the machine, where it is about one
+	Of       string // what it is about, in words
+	Span     string
+	Query    useQuery
+	Scopes   []scopeOption
+	Ways     []usage.Period
+	Quick    []fileLink
+	Coarser  bool
+	Facts    []factView
+	Figures  []figureView
+	Sections []sectionView
+	Notes    []string
+	All      string // the whole report as JSON
+	Nothing  bool   // no day of the time has figures
+	Page     string // of the machine, where it is about one
+}
+
+// sectionView is a table of the report with its files.
+type sectionView struct {
+	Title string
+	Table figuresTable
+	Files []fileLink
 }
 
 // scopeOption is a choice of what the page is about.
@@ -93,10 +98,7 @@ func (s *Server) usePage(c echo.Context) error {
 	}
 	if !v.Nothing {
 		v.Figures = u.figures()
-		v.Rooms, v.RoomFiles = u.list("rooms", func(i int) usage.Scope { return usage.Scope{Room: r.Rooms[i].Room} })
-		v.Machines, v.MachineFile = u.list("machines", func(i int) usage.Scope {
-			return usage.Scope{Room: r.Machines[i].Room, Machine: r.Machines[i].Machine}
-		})
+		v.Sections, v.Notes = u.sections(), u.notes()
 	}
 	if q.Scope.Machine != "" && s.o.Past != nil {
 		v.Page = "/manager" + machinePath(q.Scope.Room, q.Scope.Machine)

@@ -107,7 +107,7 @@ func (s *Server) houseRooms(l *words.Language) []usage.HouseRoom {
 		if snap == nil {
 			continue
 		}
-		room := usage.HouseRoom{ID: id, Name: snap.Name}
+		room := usage.HouseRoom{ID: id, Name: snap.Name, PerHome: snap.Rules.PerHomeFigures}
 		for i := range snap.Machines {
 			room.Machines = append(room.Machines, usage.HouseMachine{ID: snap.Machines[i].ID, Name: machineName(l, &snap.Machines[i])})
 		}

@@ -2,6 +2,8 @@ package ui
 
 import (
 	"slices"
+	"strconv"
+	"strings"
 
 	"drumturn/coordinator"
 	"drumturn/coordinator/usage"
@@ -58,6 +60,13 @@ func (u *useDrawer) cell(c *usage.Column, v usage.Cell) string {
 	if v.Text == "" || c.Kind == usage.KindText || c.Kind == usage.KindWord {
 		return v.Text
 	}
+	if c.Kind == usage.KindMoney { // exact: as many decimals as the text has
+		_, decimals, _ := strings.Cut(v.Text, ".")
+		if exact, err := strconv.ParseFloat(v.Text, 64); err == nil {
+			return u.l.Fixed(exact, len(decimals))
+		}
+		return v.Text
+	}
 	return u.l.Fixed(v.Number, c.Decimals)
 }
 
@@ -78,22 +87,64 @@ func (u *useDrawer) periodHead() []cellView {
 // listed are the columns of the lists of rooms and machines.
 var listed = []string{"cycles", "running", "utilisation", "blocked", "wait_median", "wait_p95", "missed", "energy_cycles", "energy_standby", "energy_per_cycle", "cost"}
 
-// list is the table of rooms or machines; each row leads to the same page about it.
-func (u *useDrawer) list(name string, scope func(int) usage.Scope) (figuresTable, []fileLink) {
+// sections are the tables that have no chart: each row of rooms and machines
+// leads to the same page about it.
+func (u *useDrawer) sections() []sectionView {
+	r := u.r
+	all := []sectionView{
+		u.section("rooms", func(i int) cellView {
+			return cellView{Text: r.Rooms[i].Name, Link: u.q.of(usage.Scope{Room: r.Rooms[i].Room}).link(), Head: true}
+		}, listed...),
+		u.section("machines", u.machineHead, listed...),
+		u.section("windows", func(i int) cellView {
+			if r.Windows[i].Name == "" {
+				return headCell(u.l.Say("use.window-none"))
+			}
+			return headCell(r.Windows[i].Name)
+		}, "since", "price_per_kwh", "energy_cycles", "energy_standby", "cost"),
+		u.section("costs", func(i int) cellView { return headCell(u.l.Say("use.cost-" + costParts[i])) }, "cost"),
+		u.section("homes", func(i int) cellView {
+			if r.Homes[i].Who == usage.WhoHome {
+				return headCell(r.Homes[i].Name)
+			}
+			return headCell(u.l.Say("use.who-" + string(r.Homes[i].Who)))
+		}, "cycles", "energy", "cost"),
+	}
+	return slices.DeleteFunc(all, func(s sectionView) bool { return len(s.Table.Rows) == 0 })
+}
+
+// costParts are the rows of the table of costs.
+var costParts = [...]string{"cycles", "standby", "standing_charge", "total"}
+
+// machineHead is a machine's heading, with its room where there are several.
+func (u *useDrawer) machineHead(i int) cellView {
+	row := &u.r.Machines[i]
+	text := row.Name
+	if u.q.Scope.Room == "" {
+		text = u.l.Say("use.machine-in", "machine", text, "room", u.roomName(row.Room))
+	}
+	return cellView{Text: text, Link: u.q.of(usage.Scope{Room: row.Room, Machine: row.Machine}).link(), Head: true}
+}
+
+func (u *useDrawer) section(name string, head func(int) cellView, keys ...string) sectionView {
 	t, ok := u.table(name)
 	if !ok {
-		return figuresTable{}, nil
+		return sectionView{}
 	}
-	at := slices.IndexFunc(t.Columns, func(c usage.Column) bool { return c.Key == "name" })
 	var heads []cellView
-	for i, row := range t.Rows {
-		text := row[at].Text
-		if name == "machines" && u.q.Scope.Room == "" {
-			text = u.l.Say("use.machine-in", "machine", text, "room", u.roomName(u.r.Machines[i].Room))
-		}
-		heads = append(heads, cellView{Text: text, Link: u.q.of(scope(i)).link(), Head: true})
+	for i := range t.Rows {
+		heads = append(heads, head(i))
 	}
-	return u.shown(t, heads, listed...), u.files(name)
+	return sectionView{Title: u.l.Say("use.table-" + name), Table: u.shown(t, heads, keys...), Files: u.files(name)}
+}
+
+// notes are what the reader of the figures must know.
+func (u *useDrawer) notes() []string {
+	var all []string
+	for _, n := range u.r.Notes {
+		all = append(all, u.l.Say("use.note-"+string(n)))
+	}
+	return append(all, u.l.Say("use.note"))
 }
 
 // roomName is what people call a room of the report.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 
+	"drumturn/coordinator"
 	"drumturn/coordinator/cycle"
 	"drumturn/coordinator/meter"
 	"drumturn/coordinator/store"
@@ -48,5 +49,10 @@ func meterState(m *meter.MeterHealth) hindsight.Meter {
 
 // report makes a report of the use, from the stored sums.
 func (a *app) report(ctx context.Context, q usage.Query, rooms []usage.HouseRoom) (*usage.Report, error) {
-	return usage.MakeReport(ctx, a.store, &usage.House{Name: a.file.Building.Name, Zone: a.file.Building.Zone, Rooms: rooms}, q)
+	people := a.house.People()
+	h := usage.House{Name: a.file.Building.Name, Zone: a.file.Building.Zone, Rooms: rooms, Tariffs: people.Tariffs, Homes: map[coordinator.HomeID]string{}}
+	for id := range people.Homes {
+		h.Homes[id] = people.Homes[id].Name
+	}
+	return usage.MakeReport(ctx, a.store, &h, q)
 }
