@@ -14,19 +14,19 @@ import (
 // managerView is "today": what needs a hand, then everything else.
 type managerView struct {
 	Use      bool // there is a page about the use
-	Day       string
-	Hands     []handView
-	Rooms     []managerRoom
-	Advice    []Advice
-	Notices   []noticeLine
-	Failed    int
-	Plain     bool // cookies cross the network unprotected
-	Push      bool
-	Devices   int
-	Thanks    string
-	NoWay     string // the manager cannot be told of anything, and what to do
-	Problem   *problem
-	WallKeys  bool
+	Day      string
+	Hands    []handView
+	Rooms    []managerRoom
+	Advice   []Advice
+	Notices  []noticeLine
+	Failed   int
+	Plain    bool // cookies cross the network unprotected
+	Push     bool
+	Devices  int
+	Thanks   string
+	NoWay    string // the manager cannot be told of anything, and what to do
+	Problem  *problem
+	WallKeys bool
 }
 
 // handView is one thing that needs a hand, with the button that deals with it.
@@ -129,7 +129,7 @@ func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom 
 		m := &sc.snap.Machines[i]
 		mm := managerMachine{
 			Past: s.o.Past != nil,
-			Row: machineRow(sc.snap, sc.axis, m, false), Act: "/manager" + machinePath(room, m.ID),
+			Row:  machineRow(sc.snap, sc.axis, m, false), Act: "/manager" + machinePath(room, m.ID),
 			Out: m.Status == coordinator.Out, Hand: m.ByHand, Load: m.Load != nil && m.Load.Ready() || m.MayHoldLoad,
 		}
 		mm.Learned = learnedLines(m.Learned, sc)
