@@ -10,6 +10,7 @@ import (
 	"golang.org/x/net/html"
 
 	"drumturn/coordinator"
+	"drumturn/ui/specimen"
 )
 
 // parsePage reads a page the way browsers do (golang.org/x/net/html follows
@@ -116,8 +117,12 @@ func crawlRooms() *fakeHouse {
 	return h
 }
 
+// withPast adds what is kept of machines, and figures of their use.
+func withPast(o *Options) { o.Past, o.Report = specimen.Past{}, specimen.Report }
+
 var crawlStart = []string{"/", "/r/cellar", "/r/attic", "/r/cellar/join", "/r/cellar/wall?key=wallkey", "/r/cellar/touch?key=wallkey", "/me", "/code", "/code?code=ABCD-2345", "/manager", "/manager/first?token=token",
-	"/r/cellar/m/w1", "/r/cellar/m/w2", "/r/cellar/m/w3", "/r/cellar/m/w4", "/r/cellar/m/d1", "/r/cellar/m/d2", "/r/cellar/m/d3", "/r/cellar/m/d4", "/r/cellar/m/w9", "/r/cellar/m/w4?code=printed-w4", "/r/cellar/m/w9?code=printed-w9", "/manager/r/cellar/sheets", "/manager/residents", "/manager/access", "/manager/log"}
+	"/r/cellar/m/w1", "/r/cellar/m/w2", "/r/cellar/m/w3", "/r/cellar/m/w4", "/r/cellar/m/d1", "/r/cellar/m/d2", "/r/cellar/m/d3", "/r/cellar/m/d4", "/r/cellar/m/w9", "/r/cellar/m/w4?code=printed-w4", "/r/cellar/m/w9?code=printed-w9", "/manager/r/cellar/sheets", "/manager/residents", "/manager/access", "/manager/log",
+	"/manager/use", "/manager/r/cellar/m/w2", "/manager/r/cellar/m/w2/c/361"}
 
 // TestEveryFormIsUnderstood sends every form of every page as a browser
 // without scripts would: no page may offer a button that the server does not
@@ -126,7 +131,7 @@ func TestEveryFormIsUnderstood(t *testing.T) {
 	sent := map[string]bool{}
 	for _, who := range []string{"", "ann", "bob", "cat", "dan", "zed", "boss"} {
 		h := crawlRooms()
-		s := newTestServer(t, h, nil)
+		s := newTestServer(t, h, withPast)
 		s.limits = newLimits()
 		for _, path := range crawlStart {
 			a := get(path)
@@ -141,9 +146,10 @@ func TestEveryFormIsUnderstood(t *testing.T) {
 					continue // These end the session that the others need.
 				}
 				sent[key] = true
-				if attr(f, "method") == "get" {
-					if w := get(key).as(a.resident, a.manager).of(s); w.Code != http.StatusOK {
-						t.Errorf("%s as %q: %s gives %d", path, who, key, w.Code)
+				if attr(f, "method") == "get" { // it only asks
+					where, _, _ := strings.Cut(action, "#")
+					if w := get(where+"?"+values.Encode()).as(a.resident, a.manager).of(s); w.Code != http.StatusOK {
+						t.Errorf("%s as %q: form %s gives %d: %s", path, who, key, w.Code, said(w.Body.Bytes()))
 					}
 					continue
 				}
@@ -164,7 +170,7 @@ func TestEveryFormIsUnderstood(t *testing.T) {
 
 // TestEveryLinkLeadsSomewhere: pages, pictures, styles, scripts and streams.
 func TestEveryLinkLeadsSomewhere(t *testing.T) {
-	s := newTestServer(t, crawlRooms(), nil)
+	s := newTestServer(t, crawlRooms(), withPast)
 	seen := map[string]bool{}
 	for _, path := range crawlStart {
 		a := get(path).as("secret-of-bob", "secret-of-boss")
@@ -186,7 +192,7 @@ func TestEveryLinkLeadsSomewhere(t *testing.T) {
 // TestMarkup: what screen readers and keyboards need of every page (WCAG 2.2:
 // 1.1.1, 1.3.1, 2.4.2, 3.1.1, 4.1.2).
 func TestMarkup(t *testing.T) {
-	s := newTestServer(t, crawlRooms(), nil)
+	s := newTestServer(t, crawlRooms(), withPast)
 	for _, path := range append(crawlStart, "/nothing") {
 		for _, who := range []string{"", "bob", "cat"} {
 			a := get(path).as("secret-of-"+who, "secret-of-boss")
@@ -208,7 +214,7 @@ func markupFaults(doc *html.Node) []string {
 	if lang := attr(all(doc, "html")[0], "lang"); lang != "en" {
 		add("language %q", lang)
 	}
-	if titles := all(doc, "title"); len(titles) != 1 || textOf(titles[0]) == "" {
+	if titles := all(all(doc, "head")[0], "title"); len(titles) != 1 || textOf(titles[0]) == "" {
 		add("%d titles", len(titles))
 	}
 	if n := len(all(doc, "h1")); n != 1 {
@@ -239,11 +245,29 @@ func markupFaults(doc *html.Node) []string {
 		}
 	}
 	for _, n := range all(doc, "svg") {
-		if attr(n, "aria-hidden") != "true" && !inside(n, "svg") && !underHidden(n) {
-			add("a drawing that is read out")
+		if attr(n, "aria-hidden") != "true" && !inside(n, "svg") && !underHidden(n) && !labelled(doc, n) {
+			add("a drawing that is read out, and does not say what it is")
 		}
 	}
 	return faults
+}
+
+// labelled reports whether a picture says what it is, in words of its own.
+func labelled(doc, n *html.Node) bool {
+	ids := strings.Fields(attr(n, "aria-labelledby"))
+	if attr(n, "role") != "img" || len(ids) == 0 {
+		return false
+	}
+	for _, id := range ids {
+		found := false
+		for _, e := range all(doc, "title", "desc") {
+			found = found || attr(e, "id") == id && textOf(e) != ""
+		}
+		if !found {
+			return false
+		}
+	}
+	return true
 }
 
 // underHidden reports whether something around an element is hidden from
@@ -309,7 +333,7 @@ func TestTheMachinesButtons(t *testing.T) {
 		{"w9?code=printed-w9", "", []string{started, report}},
 		{"w9", "zed", []string{started, still, report}},
 	}
-	s := newTestServer(t, crawlRooms(), nil)
+	s := newTestServer(t, crawlRooms(), withPast)
 	for _, c := range cases {
 		page := get("/r/cellar/m/"+c.machine).as("secret-of-"+c.who, "").of(s).Body.String()
 		has := buttons(parsePage(t, page))
@@ -333,7 +357,7 @@ func TestTheMachinesButtons(t *testing.T) {
 
 // TestTheRoomsButtons: waiting, called, and done.
 func TestTheRoomsButtons(t *testing.T) {
-	s := newTestServer(t, crawlRooms(), nil)
+	s := newTestServer(t, crawlRooms(), withPast)
 	const wash, dry = "Wash about 15:23, between 14:57 and 16:07", "Dry about 14:18, between 14:09 and 14:37"
 	cases := []struct {
 		who       string

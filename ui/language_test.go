@@ -98,7 +98,7 @@ func TestTheWallHasALanguageOfItsOwn(t *testing.T) {
 // TestEveryPageInEveryLanguage: no page breaks, none shows a bare placeholder or key.
 func TestEveryPageInEveryLanguage(t *testing.T) {
 	h := crawlRooms()
-	s := newTestServer(t, h, nil)
+	s := newTestServer(t, h, withPast)
 	for _, l := range words.All() {
 		for _, path := range crawlStart {
 			a := get(path).as("secret-of-dan", "secret-of-boss")

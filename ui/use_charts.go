@@ -95,7 +95,7 @@ func (u *useDrawer) figures() []figureView {
 		u.series("use.energy-standby", chart.Dots, func(f *usage.Row) float64 { _, s := f.Energy(); return s.KWh() })))
 	if table, ok := u.table("periods"); ok {
 		for i := range out {
-			out[i].Table = u.shown(table, u.periodHead(), keysOf[out[i].ID]...)
+			out[i].Table = u.shown(table, u.periodHead(), columnsOf[out[i].ID]...)
 			out[i].Files = u.files("periods")
 		}
 	}
@@ -103,8 +103,8 @@ func (u *useDrawer) figures() []figureView {
 		u.week("waiting", func(h *usage.Hour) float64 { return h.TurnsWaiting() }, l.Say("use.week-waiting-unit")))
 }
 
-// keysOf are the columns of the table behind each chart.
-var keysOf = map[string][]string{
+// columnsOf are the columns of the table behind each chart.
+var columnsOf = map[string][]string{
 	"use-cycles":      {"cycles", "stopped_early", "presumed"},
 	"use-hours":       {"running", "blocked", "open"},
 	"use-utilisation": {"utilisation", "running", "open"},
