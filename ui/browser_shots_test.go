@@ -15,7 +15,10 @@ import (
 // specimens serves every page in every state.
 func specimens(t *testing.T) (address string) {
 	t.Helper()
-	_, address = serveReal(t, specimen.NewHouse(hashSecret), func(o *Options) { o.Letters, o.Past, o.Report = specimen.Letters{}, specimen.Past{}, specimen.Report })
+	_, address = serveReal(t, specimen.NewHouse(hashSecret), func(o *Options) {
+		o.Letters, o.Past, o.Report = specimen.Letters{}, specimen.Past{}, specimen.Report
+		o.Worn, o.Capacity = specimen.Worn{}, specimen.Worn{}.Capacity
+	})
 	return address
 }
 
@@ -48,7 +51,7 @@ func (b *browser) show(t *testing.T, address string, s specimen.State, scheme st
 
 // otherSizes are states that are looked at on another screen as well: a small
 // old tablet on the wall, a desk.
-var otherSizes = map[string][2]int64{"wall": {1024, 600}, "wall-on-way": {1024, 600}, "wall-touch": {1024, 600}, "wall-touch-home": {1024, 600}, "wall-touch-word": {1024, 600}, "room-waiting": {1280, 900}, "manager": {1280, 900}, "manager-rules": {1440, 900}, "manager-rules-look": {820, 1180}}
+var otherSizes = map[string][2]int64{"wall": {1024, 600}, "wall-on-way": {1024, 600}, "wall-touch": {1024, 600}, "wall-touch-home": {1024, 600}, "wall-touch-word": {1024, 600}, "room-waiting": {1280, 900}, "manager": {1280, 900}, "manager-rules": {1440, 900}, "manager-rules-look": {820, 1180}, "manager-wear-drift": {1440, 900}, "manager-enough": {820, 1180}}
 
 // TestScreenshots makes the set of pictures, phone and wall, light and dark,
 // when DRUMTURN_SHOTS names a folder, and the README's when

@@ -51,10 +51,13 @@ func locale(l *words.Language) chart.Locale {
 	return chart.Locale{
 		Number: func(v float64, decimals int) string { return l.Number(v, decimals) },
 		Day:    func(t time.Time) string { return shortDay(l, t) },
-		Month: func(t time.Time) string {
-			return l.Say("chart.month", "month", l.Say("month-short."+plainInt(int(t.Month()))), "year", t.Year())
-		},
+		Month:  func(t time.Time) string { return monthOf(l, t) },
 	}
+}
+
+// monthOf is "Mar 2026".
+func monthOf(l *words.Language, t time.Time) string {
+	return l.Say("chart.month", "month", l.Say("month-short."+plainInt(int(t.Month()))), "year", t.Year())
 }
 
 // shortDay is "17 Mar".

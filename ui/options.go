@@ -72,6 +72,10 @@ type Options struct {
 	Report func(ctx context.Context, q usage.Query, rooms []usage.HouseRoom) (*usage.Report, error)
 	// Past is what is kept of machines; nil: nothing.
 	Past Past
+	// Worn tells what goes wrong slowly; nil: nothing is measured.
+	Worn Worn
+	// Capacity says whether a room has enough machines; nil: nobody knows.
+	Capacity func(ctx context.Context, room coordinator.RoomID) ([]usage.Capacity, error)
 	// Deliveries lists the newest notices and what became of them.
 	Deliveries func(ctx context.Context, limit int) ([]coordinator.Delivery, error)
 	// Facts gives what happened in a room from one instant until another, oldest

@@ -40,6 +40,7 @@ type handView struct {
 type managerRoom struct {
 	Name, Link, WallLink, InvitePath string
 	SheetsLink, LogLink, RulesLink   string
+	EnoughLink                       string
 	Code, JoinAddress, QR            string
 	Head                             headView
 	Machines                         []managerMachine
@@ -93,6 +94,13 @@ func (s *Server) today(ctx context.Context, l *words.Language, who *coordinator.
 			v.Day = l.Day(local) + l.Say("list.comma") + local.Format("15:04")
 		}
 		v.Hands = append(v.Hands, hands(sc)...)
+		if s.o.Worn != nil {
+			drifts, err := s.o.Worn.Drifts(ctx, id)
+			if err != nil {
+				return v, err
+			}
+			v.Hands = append(v.Hands, driftHands(sc, drifts)...)
+		}
 		v.Rooms = append(v.Rooms, s.managerRoom(sc, people))
 	}
 	if s.o.NoWayToManager != nil {
@@ -115,7 +123,7 @@ func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom 
 	room := sc.snap.Room
 	v := managerRoom{
 		Name: sc.snap.Name, Link: roomPath(room), WallLink: roomPath(room) + "/wall",
-		InvitePath: "/manager" + roomPath(room) + "/invitation", SheetsLink: "/manager" + roomPath(room) + "/sheets", RulesLink: "/manager" + roomPath(room) + "/rules", LogLink: "/manager" + roomPath(room) + "/log", Head: boardHead(sc),
+		InvitePath: "/manager" + roomPath(room) + "/invitation", SheetsLink: "/manager" + roomPath(room) + "/sheets", RulesLink: "/manager" + roomPath(room) + "/rules", EnoughLink: "/manager" + roomPath(room) + "/enough", LogLink: "/manager" + roomPath(room) + "/log", Head: boardHead(sc),
 	}
 	if s.o.WallKey != "" {
 		v.WallLink += "?key=" + url.QueryEscape(s.o.WallKey)

@@ -90,6 +90,8 @@ func (s *Server) routes() []route {
 		{post, "/manager/r/:room/m/:machine", s.managerAct},
 		{get, "/manager/r/:room/m/:machine", s.pastPage},
 		{get, "/manager/r/:room/m/:machine/c/:cycle", s.cyclePage},
+		{get, "/manager/r/:room/m/:machine/wear", s.wearPage},
+		{get, "/manager/r/:room/enough", s.enoughPage},
 		{get, "/manager/r/:room/m/:machine/c/:cycle/sheet", s.cycleSheet},
 		{post, "/manager/r/:room/longer-hold", s.longerHold},
 		{post, "/manager/r/:room/invitation", s.rotateInvitation},

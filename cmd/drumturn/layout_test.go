@@ -31,7 +31,7 @@ var arrows = map[string][]string{
 	"push/webpush":      {"queue", "coordinator", "push"},
 	"push/mail":         {"queue", "coordinator", "push", "push/words"},
 	"push/words":        {},
-	"ui":                {"queue", "coordinator", "coordinator/cycle", "coordinator/usage", "coordinator/usage/hindsight", "push/words", "ui"},
+	"ui":                {"queue", "coordinator", "coordinator/cycle", "coordinator/usage", "coordinator/usage/hindsight", "coordinator/usage/wear", "coordinator/usage/enough", "push/words", "ui"},
 	"ui/chart":          {},
 	"config":            {"queue", "coordinator", "coordinator/cycle"},
 	"cmd":               {"*"},

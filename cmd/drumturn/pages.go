@@ -35,6 +35,8 @@ func (a *app) wirePages(context.Context) error {
 	}
 	o.History, o.Facts = a.historyOf, a.store.Facts
 	o.Past, o.Report = past{a.store, a}, a.report
+	w := &worn{app: a, capacities: map[coordinator.RoomID]capacityOf{}}
+	o.Worn, o.Capacity = w, w.capacity
 	if l := a.file.Building.Language; l != "" {
 		o.Languages = []string{l}
 	}
