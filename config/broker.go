@@ -19,7 +19,9 @@ func (b *builder) broker(s *section) {
 	for _, m := range b.meters {
 		v.Needed = v.Needed || m.meter.Driver == "mqtt"
 	}
-	s.word("tls", (*plainWord)(&v.TLS.Mode), TLSOff, TLSFiles)
+	if !s.word("tls", (*plainWord)(&v.TLS.Mode), TLSOff, TLSFiles) && s.has("tls") {
+		v.TLS.Mode = tlsUnknown
+	}
 	if v.TLS.Mode != TLSOff {
 		v.Listen = ":8883"
 	}

@@ -54,7 +54,7 @@ func (s *section) pointer(key string, into *string) {
 	if !s.text(key, &text) {
 		return
 	}
-	right := fmt.Sprintf(`write the names that lead to the value, each after a slash: %s = "/power" or "/status/power"`, key)
+	right := fmt.Sprintf(`write the names that lead to the value, each after a slash, such as %s = %q`, key, "/"+key)
 	bad := strings.ReplaceAll(strings.ReplaceAll(text, "~0", ""), "~1", "")
 	switch {
 	case !strings.HasPrefix(text, "/"):

@@ -83,6 +83,13 @@ func (r *report) add(p Problem) {
 	}
 }
 
+// refuses reports whether a mistake was found in the setting at a node.
+func (r *report) refuses(file string, n *node) bool {
+	return slices.ContainsFunc(r.problems, func(p Problem) bool {
+		return p.Severity == Mistake && p.File == file && p.Line == n.line && p.Key == n.path()
+	})
+}
+
 // sorted puts the problems in the order of files, then lines.
 func (r *report) sorted() []Problem {
 	slices.SortStableFunc(r.problems, func(a, b Problem) int {

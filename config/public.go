@@ -31,7 +31,7 @@ func (s *section) publicURL(v *Server) string {
 		s.wrong("public_url", "this is no web address", right)
 	case u.User != nil || u.RawQuery != "" || u.Fragment != "" || strings.ContainsAny(text, "?#"):
 		s.wrong("public_url", "the address has a user name, a ? or a # in it", right)
-	case u.Scheme == "http" && v.TLS.Mode != TLSOff:
+	case u.Scheme == "http" && v.TLS.Mode != TLSOff && v.TLS.Mode != tlsUnknown:
 		s.wrong("public_url", fmt.Sprintf("the address begins with http://, but with tls = %q the pages are at https://", v.TLS.Mode), "write https:// here")
 	default:
 		v.PublicURL = strings.TrimRight(text, "/")

@@ -92,12 +92,17 @@ func day(s *section, d *queue.Day) {
 // the value comes from. What is among known was reported before.
 func (b *builder) judge(r coordinator.Rules, known []coordinator.Problem, s *section) []coordinator.Problem {
 	found := r.Validate()
+	var tell []func()
 	for _, p := range found {
 		if s.node == nil || slices.Contains(known, p) {
 			continue
 		}
-		at, key := s.find(p.Path)
-		at.wrong(key, p.Wrong, p.Right)
+		if at, key := s.find(p.Path); !at.refused(key) {
+			tell = append(tell, func() { at.wrong(key, p.Wrong, p.Right) })
+		}
+	}
+	for _, t := range tell { // there may be several about one setting
+		t()
 	}
 	return found
 }

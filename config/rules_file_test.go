@@ -80,6 +80,8 @@ func TestParseRulesRefuses(t *testing.T) {
 	}
 }
 
+// FuzzParseRules: house rules that are read keep to their own bounds, and come back from
+// their own text; others are refused with reasons that name a line.
 func FuzzParseRules(f *testing.F) {
 	r := coordinator.DefaultRules()
 	f.Add(r.TOML(namedAs))
@@ -87,10 +89,24 @@ func FuzzParseRules(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text string) {
 		r, err := ParseRules("x", []byte(text))
 		if err != nil {
+			refused, ok := errors.AsType[*Error](err)
+			if !ok || len(refused.Problems) == 0 {
+				t.Fatalf("%q is refused by %v (%T)", text, err, err)
+			}
+			for _, p := range refused.Problems {
+				if p.Line < 1 || p.Line > strings.Count(text, "\n")+1 || p.Wrong == "" || p.Right == "" {
+					t.Errorf("%q has the problem %+v", text, p)
+				}
+			}
 			return
 		}
 		if problems := r.Validate(); len(problems) > 0 {
 			t.Errorf("rules are taken that are wrong: %+v", problems)
+		}
+		again := r.TOML(namedAs)
+		back, err := ParseRules("x", []byte(again))
+		if err != nil || back.TOML(namedAs) != again {
+			t.Errorf("%q is written as %q, which is read as %+v (%v)", text, again, back, err)
 		}
 	})
 }

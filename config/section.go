@@ -61,6 +61,13 @@ func (s *section) scalar(key, example string, shapes ...shape) *node {
 // wrong reports a mistake at a key, or at the section's head when the key is not there.
 func (s *section) wrong(key, wrong, right string) { s.tell(key, Mistake, wrong, right) }
 
+// refused reports whether a mistake was found in a setting, so that what is wrong with
+// it beside others need not be said: who mends the one may have mended the other.
+func (s *section) refused(key string) bool {
+	n := s.node.child(key)
+	return n != nil && s.in.report.refuses(s.in.name, n)
+}
+
 // warn reports what is not refused.
 func (s *section) warn(key, wrong, right string) { s.tell(key, Warning, wrong, right) }
 

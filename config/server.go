@@ -40,6 +40,8 @@ type TLS struct {
 
 // The modes of TLS.
 const (
+	tlsUnknown = "" // a mode that was refused: what belongs to it is not judged
+
 	TLSOff   = "off"
 	TLSFiles = "files"
 	TLSACME  = "acme" // RFC 8555: a certificate from an authority that issues them by itself
@@ -48,7 +50,9 @@ const (
 func (b *builder) server(s *section) {
 	v := &b.file.Server
 	*v = Server{Listen: ":8080", Data: s.in.resolve("data"), TLS: TLS{Mode: TLSOff}}
-	s.word("tls", (*plainWord)(&v.TLS.Mode), TLSOff, TLSFiles, TLSACME)
+	if !s.word("tls", (*plainWord)(&v.TLS.Mode), TLSOff, TLSFiles, TLSACME) && s.has("tls") {
+		v.TLS.Mode = tlsUnknown
+	}
 	if v.TLS.Mode != TLSOff {
 		v.Listen = ":443"
 	}
@@ -90,7 +94,7 @@ func (s *section) certificate(t *TLS) {
 	if t.Mode != TLSFiles {
 		for _, key := range []string{"cert_file", "key_file"} {
 			s.take(key)
-			if s.has(key) {
+			if s.has(key) && t.Mode != tlsUnknown {
 				s.wrong(key, fmt.Sprintf("a certificate file is of no use with tls = %q", t.Mode), `write tls = "files", or remove this`)
 			}
 		}
@@ -122,7 +126,7 @@ func (s *section) acme(v *Server, public string) {
 	var host, email string
 	for _, key := range []string{"acme_host", "acme_email"} {
 		s.take(key)
-		if s.has(key) && v.TLS.Mode != TLSACME {
+		if s.has(key) && v.TLS.Mode != TLSACME && v.TLS.Mode != tlsUnknown {
 			s.wrong(key, fmt.Sprintf("it is of no use with tls = %q", v.TLS.Mode), `write tls = "acme", or remove this`)
 		}
 	}

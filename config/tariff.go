@@ -36,7 +36,7 @@ func (b *builder) tariff(s *section) {
 	known := t.Validate()
 	for _, p := range known {
 		at, key := s.findIn(p.Path)
-		if at.has(key) {
+		if at.has(key) && !at.refused(key) {
 			at.wrong(key, p.Wrong, p.Right)
 		}
 	}
