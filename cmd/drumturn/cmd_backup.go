@@ -39,7 +39,7 @@ func (c *backupCommand) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.out, "Wrote %s\nIt holds the store and the push keys: without those keys every phone would have to switch notices on again.\nTo restore: stop the program and copy its files into %s.\n", path, file.Server.Data)
+	fmt.Fprintf(s.out, "Wrote %s\nIt holds the store and the push keys: without those keys every phone would have to switch notices on again.\nTo restore: stop the program, then: drumturn restore %s %s\n", path, path, c.File)
 	return nil
 }
 

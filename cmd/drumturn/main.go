@@ -21,14 +21,15 @@ const exitUsage = 2
 
 // commands are what drumturn can be told to do.
 type commands struct {
-	Demo   demoCommand   `cmd:"" help:"Show everything with an invented building: no file, no meters, nothing to set up."`
-	Serve  serveCommand  `cmd:"" help:"Run the building that a building file describes."`
-	Init   initCommand   `cmd:"" help:"Write a commented building file to start from."`
-	Check  checkCommand  `cmd:"" help:"Check a building file, and whether notices can work here."`
-	Replay replayCommand `cmd:"" help:"Tell the story of a recorded power trace."`
-	Score  scoreCommand  `cmd:"" help:"Measure the cycle detection against labelled traces."`
-	Rules  rulesCommand  `cmd:"" help:"Write the house rules in force to a file, or put those of a file into force."`
-	Backup backupCommand `cmd:"" help:"Copy the store, keys included, into a folder."`
+	Demo    demoCommand    `cmd:"" help:"Show everything with an invented building: no file, no meters, nothing to set up."`
+	Serve   serveCommand   `cmd:"" help:"Run the building that a building file describes."`
+	Init    initCommand    `cmd:"" help:"Write a commented building file to start from."`
+	Check   checkCommand   `cmd:"" help:"Check a building file, and whether notices can work here."`
+	Replay  replayCommand  `cmd:"" help:"Tell the story of a recorded power trace."`
+	Score   scoreCommand   `cmd:"" help:"Measure the cycle detection against labelled traces."`
+	Rules   rulesCommand   `cmd:"" help:"Write the house rules in force to a file, or put those of a file into force."`
+	Restore restoreCommand `cmd:"" help:"Put a backup into the place of the store and the keys, while the program is stopped."`
+	Backup  backupCommand  `cmd:"" help:"Copy the store, keys included, into a folder."`
 }
 
 func main() {
