@@ -53,7 +53,9 @@ func (w *wired) write(name, content string) {
 	}
 }
 
-func (w *wired) path(names ...string) string { return filepath.Join(append([]string{w.dir}, names...)...) }
+func (w *wired) path(names ...string) string {
+	return filepath.Join(append([]string{w.dir}, names...)...)
+}
 
 // setup reads the building file and says how to put the program together.
 func (w *wired) setup() setup {
