@@ -26,7 +26,12 @@ func (l *Learned) rematch() {
 	l.mem.Trust.reset()
 	l.outlook = outlook{}
 	l.match.begin(l.mem.Past.Runs)
+	l.match.novelLeast = novelShare * l.mem.Past.novelty()
 }
+
+// novelShare is how much of the chance of a programme never seen remains, however well
+// a known one fits: most begin alike.
+const novelShare = 0.15
 
 // settle finds the places of the stops that were made in this minute.
 func (l *Learned) settle() {
@@ -77,7 +82,7 @@ func (l *Learned) look(began byte) {
 // share of it: more where few have been seen, and for a dryer, whose load may be
 // of any wetness.
 func (l *Learned) blur() float64 {
-	share := 0.25
+	share := 0.2
 	if !l.s.Washer {
 		share = 0.4
 	}
@@ -85,12 +90,12 @@ func (l *Learned) blur() float64 {
 }
 
 // few is how much wider an interval must be than the runs say, for so few runs do
-// not show how much a machine's cycles vary: twice with none, and for a dryer, whose
-// load may be of any wetness, four times.
+// not show how much a machine's cycles vary: twice with none, and for one that dries,
+// whose load may be of any wetness, five times.
 func (l *Learned) few() float64 {
 	more := 1.0
-	if !l.s.Washer {
-		more = 3
+	if l.s.Dryer {
+		more = 4
 	}
 	return 1 + more/(1+float64(len(l.mem.Past.Runs)))
 }

@@ -29,6 +29,8 @@ type matcher struct {
 	beyond float64
 	// novel is the weight of a programme never seen.
 	novel float64
+	// novelLeast is what it is at the least, for programmes begin alike.
+	novelLeast float64
 	// least is the weight below which states were given up last.
 	least float32
 	steps int
@@ -46,7 +48,9 @@ type matcher struct {
 }
 
 const (
-	moveStay, moveSkip = 0.06, 0.05
+	moveStay, moveSkip = 0.08, 0.08
+	// recent is how much less likely a run is than the next one after it: habits change.
+	recent = 0.98
 	// jumpBack is how many minutes a jump goes back at the most.
 	jumpBack = 15
 	// fitScale is the typical deviation of codes in the same place of two runs,
@@ -66,7 +70,7 @@ const (
 // as ever to last another minute. A dryer heats until the load is dry.
 func pliant(s Settings) (jumps, holds float64) {
 	if s.Washer {
-		return 0.01, 0.3
+		return 0.03, 0.5
 	}
 	return 0.05, 0.92
 }
@@ -94,12 +98,14 @@ func (m *matcher) begin(runs []run) {
 	m.steps, m.least = 0, 0
 	m.beyond = 0
 	m.novel = 1 / (float64(len(runs)) + 2)
-	sum := 0.0
-	for i := range runs {
-		sum += runs[i].Weight
+	sum, now := 0.0, 1.0
+	for i := len(runs) - 1; i >= 0; i-- {
+		sum += now * runs[i].Weight
+		now *= recent
 	}
-	share := (1 - m.novel) / max(1e-9, sum)
+	share := (1 - m.novel) / max(1e-9, sum) * now
 	for i, r := range runs {
+		share /= recent
 		m.weight[i] = fitted(m.weight[i], len(r.Codes))
 		m.alive[i] = [2]int{0, 0}
 		m.gone[i] = 0
@@ -151,7 +157,7 @@ func (m *matcher) step(code uint8, runs []run) {
 		m.novel, sum = 1, 1
 	}
 	m.scale(float32(1 / sum))
-	m.novel = max(m.novel/sum, 1e-6)
+	m.novel = max(m.novel/sum, m.novelLeast, 1e-6)
 	m.beyond /= sum
 }
 

@@ -29,13 +29,13 @@ func newForward(s Settings, runs []run) *forward {
 	f.power = temper - temperLess*math.Log10(1+n)
 	f.novelFits = math.Pow(novelFit, f.power/0.6)
 	sum := 0.0
-	for _, r := range runs {
-		sum += r.Weight
+	for i, r := range runs {
+		sum += r.Weight * math.Pow(0.98, float64(len(runs)-1-i)) // a run is less likely than the next
 	}
-	for _, r := range runs {
+	for i, r := range runs {
 		w := make([]float64, len(r.Codes))
 		if len(w) > 0 && !r.Cut {
-			w[0] = (1 - f.novel) * r.Weight / sum
+			w[0] = (1 - f.novel) * r.Weight * math.Pow(0.98, float64(len(runs)-1-i)) / sum
 		}
 		f.w = append(f.w, w)
 	}

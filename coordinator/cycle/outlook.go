@@ -2,6 +2,7 @@ package cycle
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -10,24 +11,33 @@ import (
 const priorPoints = 16
 
 // priorLength16 are equally likely lengths of a programme of a machine of which
-// nothing is known: log-normal about a median of 95 minutes (washer), 65 (dryer)
-// or 150 (both in one), with two thirds within a factor of 1.5 (common
-// practice, no source).
+// nothing is known: log-normal about a median of 95 minutes (washer) or 65 (dryer),
+// with two thirds within a factor of 1.5; a machine that does both does so by
+// turns, one half of them in one go in 170 (common practice, no source).
 func priorSpread(s Settings) (points [priorPoints]time.Duration) {
-	median := 95.0
+	const washes, dries, both = 95, 65, 170
 	switch {
 	case s.Washer && s.Dryer:
-		median = 150
+		logNormal(points[:priorPoints/4], washes)
+		logNormal(points[priorPoints/4:priorPoints/2], dries)
+		logNormal(points[priorPoints/2:], both)
+		slices.Sort(points[:])
 	case s.Dryer:
-		median = 65
+		logNormal(points[:], dries)
+	default:
+		logNormal(points[:], washes)
 	}
+	return points
+}
+
+// logNormal fills points with equally likely values about a median, min.
+func logNormal(points []time.Duration, median float64) {
 	const sigma = 0.40
 	for i := range points {
-		p := (float64(i) + 0.5) / priorPoints
+		p := (float64(i) + 0.5) / float64(len(points))
 		z := math.Sqrt2 * math.Erfinv(2*p-1)
 		points[i] = time.Duration(median * math.Exp(sigma*z) * float64(time.Minute))
 	}
-	return points
 }
 
 // outlook is what is said about the remaining time of the running cycle, as

@@ -90,10 +90,10 @@ func checkLearned(t *testing.T, rep *Report) {
 	atMost("declared tracebase", tb.DeclareMedianS, 60)
 	atMost("declared tracebase, 95 %", tb.DeclareP95S, 190)
 	atMost("declared refit", refit.DeclareMedianS, 130)
-	atMost("declared refit, 95 %", refit.DeclareP95S, 300)
+	atMost("declared refit, 95 %", refit.DeclareP95S, 270)
 	atMost("end error tracebase", tb.EndErrorMedianS, 20)
-	atMost("ratio to last run", total.RatioToLastRun, 0.40)
-	atMost("ratio, median machine", total.RatioMachineMedian, 0.43)
+	atMost("ratio to last run", total.RatioToLastRun, 0.39)
+	atMost("ratio, median machine", total.RatioMachineMedian, 0.41)
 	near(t, "coverage", total.Coverage80, 0.80, 0.05)
 }
 
