@@ -228,7 +228,7 @@ func (y *reckonTally) asked(m reckonedMachine, l reckonLabel, last time.Duration
 		y.lastRun = append(y.lastRun, math.Abs(byLast-truth)/60)
 		y.width = append(y.width, (high-low)/60)
 		held := 0.0
-		if truth >= low && truth <= high {
+		if truth >= low-1 && truth <= high+1 { // a label is good to the second at best
 			held = 1
 		}
 		y.inside = append(y.inside, held)

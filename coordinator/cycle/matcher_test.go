@@ -199,7 +199,7 @@ func TestUnseenProgrammeStaysPossible(t *testing.T) {
 	if want := novelShare * e.mem.Past.novelty(); !ok || e.match.novel < want-1e-9 || want < 0.1 {
 		t.Fatalf("a programme never seen has %v, want %v", e.match.novel, want)
 	}
-	if truth := c.end.Sub(now); (left.Median-truth).Abs() > 6*time.Minute {
+	if truth := c.end.Sub(now); (left.Median - truth).Abs() > 6*time.Minute {
 		t.Errorf("%v left, want %v", left.Median, truth)
 	}
 }
