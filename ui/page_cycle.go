@@ -160,7 +160,7 @@ func (p *pastScene) price(c *coordinator.Fact, people *coordinator.People) []fac
 
 // tellCycle draws the cycle, and tells it again with a fresh engine.
 func (p *pastScene) tellCycle(ctx context.Context, v *cycleView, of coordinator.Fact, before []coordinator.Fact) error {
-	k, err := p.curve(ctx, of.Start.Add(-margin), latest(of.End, of.At).Add(margin), 10*time.Minute)
+	k, err := p.curve(ctx, of.Start.Add(-margin), latest(of.End, of.At).Add(margin), of.Start, 10*time.Minute)
 	if err != nil {
 		return err
 	}

@@ -56,7 +56,7 @@ func (s *Server) pastPage(c echo.Context) error {
 		return err
 	}
 	p.learned(&v)
-	if err := p.meter(ctx, &v); err != nil {
+	if err := p.meter(ctx, &v, &s.hearings); err != nil {
 		return err
 	}
 	return s.render(c, http.StatusOK, "past", v)
@@ -75,7 +75,7 @@ func (p *pastScene) day(ctx context.Context, v *pastView, asked string) error {
 	if d.Before(today) {
 		v.After = p.link() + "?day=" + d.Add(1).String()
 	}
-	k, err := p.curve(ctx, from, to, time.Hour)
+	k, err := p.curve(ctx, from, to, from, time.Hour)
 	if err != nil {
 		return err
 	}
@@ -84,12 +84,14 @@ func (p *pastScene) day(ctx context.Context, v *pastView, asked string) error {
 		return err
 	}
 	v.Figures = k.figures(p, "day", func(t *chart.Time) { t.Bands, t.Text = p.bands(cycles, d == today), v.Day })
+	v.Figures[1].Note = p.lang().Say("past.energy-note", "kwh", kwhOf(p.lang(), k.kwh()))
 	return nil
 }
 
-// curve reads a stretch of the machine's readings.
-func (p *pastScene) curve(ctx context.Context, from, to time.Time, slot time.Duration) (*curve, error) {
+// curve reads a stretch of the machine's readings. Its energy counts from zero on.
+func (p *pastScene) curve(ctx context.Context, from, to, zero time.Time, slot time.Duration) (*curve, error) {
 	k := newCurve(p.machine, p.silent(), from, to, slot)
+	k.zero = zero
 	until := to
 	if now := p.now.Add(time.Minute); now.Before(until) {
 		until = now

@@ -47,7 +47,7 @@ func seen(t *testing.T, path, html string, want ...string) {
 func TestPastPages(t *testing.T) {
 	for path, want := range map[string][]string{
 		"/manager/r/cellar/m/w2": {"Tuesday 17 March 2026", "not heard", "chart-gap", "chart-curve", ">362<", "stopped early", "Programmes that are told apart",
-			"251,904 readings taken", "0.7 s behind", "Older cycles", "?day=2026-03-16#day", "1, 50 min in all, longest 50 min"},
+			"readings taken: 251,904", "0.7 s behind", "Older cycles", "?day=2026-03-16#day", "1, 50 min in all, longest 50 min"},
 		"/manager/r/cellar/m/w2?day=2026-03-16": {"Monday 16 March 2026", "?day=2026-03-17#day", "chart-hatch-slant"},
 		"/manager/r/cellar/m/w2?day=nonsense":   {"Tuesday 17 March 2026"},
 		"/manager/r/cellar/m/w2?day=2026-03-18": {"Tuesday 17 March 2026"},
@@ -307,5 +307,25 @@ func TestUseFiles(t *testing.T) {
 	}
 	if err := json.Unmarshal([]byte(body), &all); err != nil || all.Room != "cellar" || all.By != "week" || len(all.Tables) < 3 || res.Header.Get("Cache-Control") != "no-store" {
 		t.Errorf("%+v %v %v", all, err, res.Header)
+	}
+}
+
+// TestPrice: what a cycle costs at the machine is told as it is.
+func TestPrice(t *testing.T) {
+	house := newFakeHouse(smallRoom())
+	manager := house.enrol(coordinator.Person{ID: "boss", Manager: true})
+	house.people.Tariffs = coordinator.Tariffs{{Version: 1, Tariff: coordinator.Tariff{Currency: "EUR", CyclePrices: []coordinator.CyclePrice{{Room: "attic", Machine: "w1", Micros: 1_500_000}}}}}
+	start := noon.Add(-3 * time.Hour)
+	s := newTestServer(t, house, func(o *Options) {
+		o.Past = &onePast{facts: []coordinator.Fact{
+			{At: start.Add(time.Hour), Kind: coordinator.FactCycle, Machine: "w1", Cycle: 1, Start: start, End: start.Add(55 * time.Minute), Note: "stopped_early"},
+			{At: start.Add(time.Hour), Kind: coordinator.FactCycle, Machine: "d1", Cycle: 1, Start: start, End: start.Add(55 * time.Minute), Note: "finished"},
+		}}
+	})
+	for machine, want := range map[string]bool{"w1": true, "d1": false} {
+		html := get("/manager/r/attic/m/"+machine+"/c/1/sheet").as("", manager).of(s).Body.String()
+		if got := strings.Contains(html, "1.50 EUR"); got != want {
+			t.Errorf("%s: its price is told: %v, want %v", machine, got, want)
+		}
 	}
 }

@@ -17,7 +17,8 @@ type curve struct {
 	derived       cycle.RegisterPower
 	tally         cycle.IntegratorTally
 	begun         bool
-	before, wh    float64 // the tally where the stretch begins, and at the newest reading
+	zero          time.Time // the energy counts from here
+	before, wh    float64   // the tally where the stretch begins, and at the newest reading
 	at            time.Time
 	silent        time.Duration
 	slots         []slot
@@ -38,7 +39,7 @@ const curveColumns = 1440
 // for each slot of time.
 func newCurve(m *coordinator.MachineView, silent time.Duration, from, to time.Time, length time.Duration) *curve {
 	k := &curve{
-		from: from, to: to, silent: silent, slot: length,
+		from: from, to: to, zero: from, silent: silent, slot: length,
 		power: chart.NewTrace(from, to, curveColumns, silent, true), energy: chart.NewTrace(from, to, curveColumns, silent, false),
 	}
 	k.derived.Register.Modulus = m.Power.RegisterModulusWh
@@ -63,10 +64,11 @@ func (k *curve) take(r coordinator.MachineReading) bool {
 	k.power.Add(r.At, max(0, w))
 	k.tally.Add(r.Reading, w)
 	was, wh := k.at, k.tally.Wh()
-	if !k.begun || r.At.Before(k.from) {
-		k.begun, k.before = true, wh
-	} else {
+	if k.begun && !r.At.Before(k.from) {
 		k.note(was, r.At, wh-k.wh, w)
+	}
+	if !k.begun || !r.At.After(k.zero) {
+		k.begun, k.before = true, wh
 	}
 	k.at, k.wh = r.At, wh
 	k.energy.Add(r.At, (wh-k.before)/1000)
@@ -120,7 +122,7 @@ func (k *curve) figures(p *pastScene, id string, dress func(*chart.Time)) []figu
 	energy.Least, energy.Height = 0.2, 110
 	return []figureView{
 		{ID: id + "-power", Title: l.Say("past.power"), Drawings: drawn(&power), Table: k.table(p)},
-		{ID: id + "-energy", Title: l.Say("past.energy"), Note: l.Say("past.energy-note", "kwh", kwhOf(l, k.kwh())), Drawings: drawn(&energy)},
+		{ID: id + "-energy", Title: l.Say("past.energy"), Drawings: drawn(&energy)},
 	}
 }
 

@@ -77,8 +77,8 @@ func (p *pastScene) learned(v *pastView) {
 }
 
 // meter says how the machine's meter does: now, and in the last day and week.
-func (p *pastScene) meter(ctx context.Context, v *pastView) error {
-	l, tell := p.lang(), p.tell()
+func (p *pastScene) meter(ctx context.Context, v *pastView, kept *hearings) error {
+	l := p.lang()
 	say := func(key, text string) {
 		if text != "" {
 			v.Meter = append(v.Meter, factView{l.Say("past." + key), text})
@@ -91,7 +91,7 @@ func (p *pastScene) meter(ctx context.Context, v *pastView) error {
 	say("meter", p.machine.Meter)
 	if m, ok := p.past.Meter(p.machine.Meter); ok {
 		if !m.Heard.IsZero() {
-			say("last", l.Say("past.last-reading", "at", tell.at(m.Heard), "w", orDash(wattsOf(l, m.Watts)), "kwh", orDash(kwhOf(l, m.Wh/1000))))
+			say("last", p.lastReading(&m))
 		}
 		say("trouble", m.Trouble)
 		say("counts", l.Say("past.counted", "taken", l.Number(float64(m.Taken), 0), "failed", l.Number(float64(m.Failures), 0), "refused", l.Number(float64(m.Refused), 0)))
@@ -99,12 +99,24 @@ func (p *pastScene) meter(ctx context.Context, v *pastView) error {
 			say("skew", l.Say("past.skew-is", "s", l.Number(m.Skew.Seconds(), 1)))
 		}
 	}
-	to := p.now
-	heard, err := hindsight.Hear(ctx, p.past, p.at, to, p.silent(), to.AddDate(0, 0, -7), to.Add(-24*time.Hour))
+	heard, err := kept.get(ctx, p)
 	if err == nil {
-		v.Hearing = p.hearing(heard[1], heard[0])
+		v.Hearing = p.hearing(heard.day, heard.week)
 	}
 	return err
+}
+
+// lastReading says what the meter said last: power, register, or both.
+func (p *pastScene) lastReading(m *hindsight.Meter) string {
+	l, at := p.lang(), p.tell().at(m.Heard)
+	w, kwh := wattsOf(l, m.Watts), kwhOf(l, m.Wh/1000)
+	switch {
+	case w == "":
+		return l.Say("past.last-register", "at", at, "kwh", kwh)
+	case kwh == "":
+		return l.Say("past.last-power", "at", at, "w", w)
+	}
+	return l.Say("past.last-reading", "at", at, "w", w, "kwh", kwh)
 }
 
 // hearing is the table of how the meter was heard: a column for each time.
@@ -141,13 +153,6 @@ func (p *pastScene) pace(d time.Duration) string {
 		return p.lang().Say("past.seconds", "s", p.lang().Number(d.Seconds(), 1))
 	}
 	return p.lang().Span(d)
-}
-
-func orDash(text string) string {
-	if text == "" {
-		return "–"
-	}
-	return text
 }
 
 func percent(l *words.Language, share float64) string {

@@ -49,6 +49,7 @@ type Server struct {
 
 	closeOnce sync.Once
 	closing   chan struct{} // closed: streams end
+	hearings  hearings      // of the meters, for the manager
 }
 
 // New builds the server: every template is parsed and every asset summed now,

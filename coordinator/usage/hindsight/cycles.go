@@ -26,16 +26,47 @@ func Cycles(ctx context.Context, f Facts, at Place, before time.Time, limit int)
 	return all, err
 }
 
-// Find is one cycle by its number, looked for from an instant back; ok is false
-// when it is not there.
+// Find is one cycle by its number, among those told of before an instant; ok is
+// false when it is not there. Numbers rise with time, so its place is found by
+// halving: not all that lies between is read.
 func Find(ctx context.Context, f Facts, at Place, number uint64, before time.Time) (found coordinator.Fact, ok bool, err error) {
+	low, high := before.Add(-lookMost), before
+	for high.Sub(low) > halveTo {
+		mid := low.Add(high.Sub(low) / 2)
+		first, any, err := firstFrom(ctx, f, at, mid, high)
+		switch {
+		case err != nil:
+			return found, false, err
+		case any && first.Cycle <= number:
+			low = mid
+		default:
+			high = mid
+		}
+	}
+	if end := low.Add(2*halveTo + toldWithin); end.Before(before) { // told of again, perhaps
+		before = end
+	}
 	err = back(ctx, f, at, before, func(c coordinator.Fact) bool {
 		if ok = c.Cycle == number; ok {
 			found = c
 		}
-		return c.Cycle > number // numbers only rise
+		return c.Cycle > number
 	})
 	return found, ok, err
+}
+
+// halveTo is how long a stretch is read as a whole.
+const halveTo = 24 * time.Hour
+
+// firstFrom is the machine's first cycle that was told of from one instant until another.
+func firstFrom(ctx context.Context, f Facts, at Place, from, to time.Time) (first coordinator.Fact, ok bool, err error) {
+	err = f.Facts(ctx, at.Room, from, to, func(c coordinator.Fact) bool {
+		if ok = c.Kind == coordinator.FactCycle && c.Machine == at.Machine; ok {
+			first = c
+		}
+		return !ok
+	})
+	return first, ok, err
 }
 
 // back calls fn with a machine's cycles, newest first, until it says false.

@@ -47,25 +47,54 @@ type Said struct {
 // may differ from what was said on the day, by an engine that knew more cycles.
 func Tell(ctx context.Context, r Readings, at Place, engine cycle.Engine, before []coordinator.Fact, of coordinator.Fact) (Story, error) {
 	s := Story{Behind: len(before)}
-	last := time.Time{}
-	for i := range before {
-		c := &before[i]
-		until := c.At.Add(tail)
-		if i+1 < len(before) && before[i+1].Start.Before(until) {
-			until = before[i+1].Start
-		}
-		if i+1 == len(before) && of.Start.Before(until) {
-			until = of.Start
-		}
-		if err := fold(ctx, r, at, engine, later(c.Start.Add(-lead), last), until, nil); err != nil {
+	t := &teller{story: &s, of: of}
+	own := of.Start.Add(-lead)
+	for _, group := range grouped(stretches(before, of)) {
+		err := fold(ctx, r, at, engine, group, func(now time.Time) {
+			if !now.Before(own) {
+				t.look(now, engine)
+			}
+		})
+		if err != nil {
 			return s, err
 		}
-		last = until
 	}
-	t := &teller{story: &s, of: of}
-	err := fold(ctx, r, at, engine, later(of.Start.Add(-lead), last), of.At.Add(time.Second), t.look)
 	t.close()
-	return s, err
+	return s, nil
+}
+
+// stretch is a time whose readings are folded.
+type stretch struct{ from, to time.Time }
+
+// stretches are those of the cycles, in order; none reaches into the next.
+func stretches(before []coordinator.Fact, of coordinator.Fact) []stretch {
+	var all []stretch
+	for i := range before {
+		all = append(all, stretch{before[i].Start.Add(-lead), before[i].At.Add(tail)})
+	}
+	all = append(all, stretch{of.Start.Add(-lead), of.At.Add(time.Second)})
+	for i := 1; i < len(all); i++ {
+		if all[i].from.Before(all[i-1].to) {
+			all[i-1].to = all[i].from
+		}
+	}
+	return all
+}
+
+// readTogether is how far apart stretches are that are read at once: the store
+// unpacks some hours of readings together.
+const readTogether = 6 * time.Hour
+
+// grouped puts stretches that are close to each other together.
+func grouped(all []stretch) [][]stretch {
+	var out [][]stretch
+	for i, s := range all {
+		if i == 0 || s.from.Sub(all[i-1].to) > readTogether {
+			out = append(out, nil)
+		}
+		out[len(out)-1] = append(out[len(out)-1], s)
+	}
+	return out
 }
 
 func later(a, b time.Time) time.Time {
@@ -75,11 +104,17 @@ func later(a, b time.Time) time.Time {
 	return a
 }
 
-// fold gives an engine the readings of a stretch, and time to say what falls due
-// in between. look is called after each.
-func fold(ctx context.Context, r Readings, at Place, e cycle.Engine, from, to time.Time, look func(now time.Time, e cycle.Engine)) error {
-	n := 0
-	return r.Readings(ctx, at.Room, at.Machine, from, to, func(reading coordinator.MachineReading) bool {
+// fold gives an engine the readings within stretches, and time to say what falls
+// due in between. look is called after each.
+func fold(ctx context.Context, r Readings, at Place, e cycle.Engine, all []stretch, look func(now time.Time)) error {
+	n, k := 0, 0
+	return r.Readings(ctx, at.Room, at.Machine, all[0].from, all[len(all)-1].to, func(reading coordinator.MachineReading) bool {
+		for k < len(all)-1 && !reading.At.Before(all[k].to) {
+			k, n = k+1, 0
+		}
+		if reading.At.Before(all[k].from) || n >= mostReadings {
+			return true
+		}
 		for range 8 {
 			due := e.Next()
 			if due.IsZero() || !due.Before(reading.At) {
@@ -88,11 +123,9 @@ func fold(ctx context.Context, r Readings, at Place, e cycle.Engine, from, to ti
 			e.Tick(due)
 		}
 		e.Read(reading.At, reading.Reading)
-		if look != nil {
-			look(reading.At, e)
-		}
+		look(reading.At)
 		n++
-		return n < mostReadings
+		return true
 	})
 }
 
