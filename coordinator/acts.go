@@ -26,6 +26,7 @@ const (
 	FactMerged         FactKind = "merged"
 	FactMovedAway      FactKind = "moved-away"
 	FactErased         FactKind = "erased"
+	FactJoinedFor      FactKind = "joined-for" // in the room's log: a turn for somebody without a phone
 )
 
 // ActKinds lists the kinds of fact in the building's log.

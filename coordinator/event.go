@@ -36,6 +36,8 @@ type (
 		LeaveAtClosing bool
 		// Guest: of the home's guests, who have fewer turns at a time.
 		Guest bool
+		// By is the manager who takes the turn for somebody without a phone; empty: nobody.
+		By PersonID
 	}
 	// Leave ends a waiting or called turn.
 	Leave struct {

@@ -16,7 +16,8 @@ type GuestInvitation struct {
 
 // Bounds of a guest invitation.
 const (
-	mostGuests   = 10
+	// MostGuests is for how many guests one invitation can be.
+	MostGuests   = 10
 	longestGuest = 92 * 24 * time.Hour
 	// GuestTurns is how many turns a guest may have at a time, within the limits of
 	// the home.
@@ -65,8 +66,8 @@ func (s *peopleStep) inviteGuests(e InviteGuests) error {
 	switch {
 	case e.ID == "" || e.Room == "" || PlainCode(e.Code) == "":
 		return Refuse(Invalid, "guest.bad", "An invitation of guests needs a room and a code.")
-	case e.Most < 1 || e.Most > mostGuests:
-		return Refuse(Invalid, "guest.most", "One invitation is for 1 to {most} guests.", "most", mostGuests)
+	case e.Most < 1 || e.Most > MostGuests:
+		return Refuse(Invalid, "guest.most", "One invitation is for 1 to {most} guests.", "most", MostGuests)
 	case !e.Until.After(s.now) || e.Until.After(s.now.Add(longestGuest)):
 		return Refuse(Invalid, "guest.until", "Guests need a last day, within three months from now.")
 	}

@@ -19,7 +19,10 @@ func (r *Room) join(now time.Time, e Join) error {
 	if e.LeaveAtClosing {
 		t.LeaveAt = r.leavesFrom(t.Need, now)
 	}
-	r.addTurn(t, now)
+	id := r.addTurn(t, now).ID
+	if e.By != "" {
+		r.fact(Fact{Kind: FactJoinedFor, Person: e.By, Home: e.Home, Turn: id})
+	}
 	return nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -18,8 +19,11 @@ func specimens(t *testing.T) (address string) {
 	_, address = serveReal(t, specimen.NewHouse(hashSecret), func(o *Options) {
 		o.Letters, o.Past, o.Report = specimen.Letters{}, specimen.Past{}, specimen.Report
 		o.Worn, o.Capacity = specimen.Worn{}, specimen.Worn{}.Capacity
+		o.Facts = specimen.Past{}.Facts
+		// Browsers have passkeys for names only, and localhost is one.
+		o.PublicURL = strings.Replace(o.PublicURL, "127.0.0.1", "localhost", 1)
 	})
-	return address
+	return strings.Replace(address, "127.0.0.1", "localhost", 1)
 }
 
 // show opens a state as who is to look at it, on a screen of its size.

@@ -14,6 +14,7 @@ type joinView struct {
 	Name, Link string
 	Open       bool // residents name their home themselves
 	Scanned    bool // the code came along with the address: there is nothing to type
+	Guest      bool // the code is for guests of a home: no home is asked for
 	Typed      form
 	Problem    string
 }
@@ -27,7 +28,10 @@ func (s *Server) joinPage(c echo.Context) error {
 	if s.visitor(c) != nil {
 		return s.redirect(c, roomPath(sc.snap.Room))
 	}
-	return s.render(c, http.StatusOK, "join", joinForm(sc, form{"code": scannedCode(c)}, ""))
+	v := joinForm(sc, form{"code": scannedCode(c)}, "")
+	// Without a limit the page would tell which codes are right.
+	v.Guest = v.Typed["code"] != "" && s.limits.code.allow(limitKey(c.RealIP()), time.Now()) && s.forGuests(sc, v.Typed["code"])
+	return s.render(c, http.StatusOK, "join", v)
 }
 
 // scannedCode is the code that an address brings along; empty for none.
@@ -43,6 +47,12 @@ func joinForm(sc *scene, typed form, problem string) joinView {
 	return joinView{Name: sc.snap.Name, Link: roomPath(sc.snap.Room), Open: sc.snap.Rules.OpenHomes, Typed: typed, Problem: problem}
 }
 
+// forGuests reports whether a code is one for guests of a home.
+func (s *Server) forGuests(sc *scene, code string) bool {
+	_, ok := s.o.House.People().GuestByCode(sc.snap.Room, code)
+	return ok
+}
+
 // join makes the person, and gives the browser its secret.
 func (s *Server) join(c echo.Context) error {
 	sc, err := s.sceneOf(c)
@@ -55,7 +65,7 @@ func (s *Server) join(c echo.Context) error {
 	if err == nil && !s.limits.join.allow(limitKey(c.RealIP()), time.Now()) {
 		err = tooMany
 	}
-	if err == nil {
+	if err == nil && !s.forGuests(sc, f["code"]) {
 		err = joinProblem(sc, f)
 	}
 	if err == nil {
@@ -69,7 +79,9 @@ func (s *Server) join(c echo.Context) error {
 	if !known {
 		return err
 	}
-	return s.render(c, status, "join", joinForm(sc, f, text))
+	v := joinForm(sc, f, text)
+	v.Guest = s.forGuests(sc, f["code"])
+	return s.render(c, status, "join", v)
 }
 
 // joinProblem finds what is plainly missing, before anybody is asked.

@@ -257,6 +257,9 @@ func (s *Server) enterAtWall(c echo.Context, sc *scene, f form) error {
 	return nil
 }
 
+// wallPrefix begins the ids of those who have no phone: a whole home each.
+const wallPrefix = "wall-"
+
 // wallPerson is who a home is at the screens.
 func wallPerson(people *coordinator.People, open bool, f form) coordinator.PersonID {
 	home := coordinator.HomeIDFor(f["home"])
@@ -269,5 +272,5 @@ func wallPerson(people *coordinator.People, open bool, f form) coordinator.Perso
 	} else if h, ok := people.HomeByCode(f["home-code"]); ok {
 		home = h.ID
 	}
-	return coordinator.PersonID("wall-" + string(home))
+	return coordinator.PersonID(wallPrefix + string(home))
 }

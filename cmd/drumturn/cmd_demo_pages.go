@@ -20,7 +20,7 @@ func (c *demoCommand) pageStates(ctx context.Context, s streams, socket net.List
 	pages, err := ui.New(ui.Options{
 		House: specimen.NewHouse(hashOf), Building: "Alder Court", PublicURL: "http://" + socket.Addr().String(),
 		WallKey: specimen.WallKey, PlainCookies: true, Log: slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn})),
-		Letters: specimen.Letters{}, Past: specimen.Past{}, Report: specimen.Report, Worn: specimen.Worn{}, Capacity: specimen.Worn{}.Capacity,
+		Letters: specimen.Letters{}, Past: specimen.Past{}, Facts: specimen.Past{}.Facts, Report: specimen.Report, Worn: specimen.Worn{}, Capacity: specimen.Worn{}.Capacity,
 		// A key that nobody has the other half of: nothing is ever sent.
 		VAPIDKey:             "BNcRdreALRFXTkOOUHK1EtK2wtaz5Ry4YfYCA_0QTpQtUbVlUls0VJXg7A8u-Ts1XbjhazAkj7I99e8QcYP7DkM",
 		ValidateSubscription: func(*coordinator.Subscription) error { return nil },

@@ -68,6 +68,26 @@ func (h *House) enrol(who coordinator.PersonID, home, session string) {
 	h.people.Sessions[session] = s
 }
 
+// guests gives a home guests, blocks somebody, and lets somebody have no phone.
+func (h *House) guests() {
+	until := Noon.AddDate(0, 0, 9)
+	h.people.Guests = map[string]coordinator.GuestInvitation{
+		"g1": {ID: "g1", Room: "cellar", Home: "h12", Code: "GUES-T234", Made: Noon, Until: until, Most: 2, Used: 1},
+	}
+	h.people.Persons["gus"] = coordinator.Person{ID: "gus", Home: "h12", Name: "Gus", Joined: Noon.AddDate(0, 0, -1), Guest: until}
+	h.people.Sessions["gus"] = coordinator.Session{Hash: "gus", Person: "gus", Expires: until}
+	h.people.Persons["wall-h5"] = coordinator.Person{ID: "wall-h5", Home: "h5", Joined: Noon.AddDate(0, 0, -4)}
+	bob := h.people.Persons["bob"]
+	bob.Blocked = true
+	h.people.Persons["bob"] = bob
+	six := h.people.Homes["h6"]
+	six.Also, six.Blocked = []string{"6 left", "flat 6"}, true
+	h.people.Homes["h6"] = six
+	yard := h.people.Invitations["yard"]
+	yard.Most, yard.Used, yard.Expires = 20, 20, until
+	h.people.Invitations["yard"] = yard
+}
+
 // managers gives the manager passkeys and browsers, and a colleague.
 func (h *House) managers(hash func(string) string) {
 	boss := h.people.Persons[Manager]
@@ -92,6 +112,7 @@ func (h *House) managers(hash func(string) string) {
 		v.Seen = Noon.Add(-time.Duration(i) * 30 * time.Hour)
 		h.people.Sessions[v.Hash] = v
 	}
+	h.guests()
 	link := coordinator.ManagerInvite{Hash: hash("invite"), By: Manager, Name: "Cleo", Made: Noon.Add(-time.Hour), Expires: Noon.AddDate(0, 0, 3)}
 	h.people.ManagerInvites[link.Hash] = link
 }

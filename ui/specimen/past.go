@@ -56,6 +56,9 @@ func (Past) Facts(_ context.Context, unit coordinator.Unit, from, to time.Time, 
 	if to.After(Noon) {
 		to = Noon
 	}
+	if unit == coordinator.Building {
+		return acts(from, to, fn)
+	}
 	for day := midnight(from).AddDate(0, 0, -1); unit == "cellar" && day.Before(to); day = day.AddDate(0, 0, 1) {
 		for k := range washesAt {
 			if f := wash(day, k); !f.At.Before(from) && f.At.Before(to) && !fn(f) {
