@@ -123,7 +123,10 @@ func (s *Server) managerRoom(sc *scene, people *coordinator.People) managerRoom 
 	room := sc.snap.Room
 	v := managerRoom{
 		Name: sc.snap.Name, Link: roomPath(room), WallLink: roomPath(room) + "/wall",
-		InvitePath: "/manager" + roomPath(room) + "/invitation", SheetsLink: "/manager" + roomPath(room) + "/sheets", RulesLink: "/manager" + roomPath(room) + "/rules", EnoughLink: "/manager" + roomPath(room) + "/enough", LogLink: "/manager" + roomPath(room) + "/log", Head: boardHead(sc),
+		InvitePath: "/manager" + roomPath(room) + "/invitation", SheetsLink: "/manager" + roomPath(room) + "/sheets", RulesLink: "/manager" + roomPath(room) + "/rules", LogLink: "/manager" + roomPath(room) + "/log", Head: boardHead(sc),
+	}
+	if s.o.Capacity != nil {
+		v.EnoughLink = "/manager" + roomPath(room) + "/enough"
 	}
 	if s.o.WallKey != "" {
 		v.WallLink += "?key=" + url.QueryEscape(s.o.WallKey)

@@ -15,20 +15,20 @@ import (
 
 // pastView is the manager's page about one machine.
 type pastView struct {
-	Name, Room, Link     string
-	Row                  row
-	Axis                 headView
-	Date, Today          string // of the form, as forms have dates
-	Day                  string
-	Before, After        string // addresses of the days around it; empty for none
-	Figures              []figureView
-	Cycles               figuresTable
-	Older, Newest        string
-	Learned              []string
-	Programmes           figuresTable
-	Meter                []factView
-	Hearing              figuresTable
-	WearLink, PublicLink string
+	Name, Room, Link string
+	Row              row
+	Axis             headView
+	Date, Today      string // of the form, as forms have dates
+	Day              string
+	Before, After    string // addresses of the days around it; empty for none
+	Figures          []figureView
+	Cycles           figuresTable
+	Older, Newest    string
+	Learned          []string
+	Programmes       figuresTable
+	Meter            []factView
+	Hearing          figuresTable
+	WearLink         string // empty where wear is not watched
 }
 
 // factView is a word and what it stands for.
@@ -47,7 +47,10 @@ func (s *Server) pastPage(c echo.Context) error {
 	ctx := c.Request().Context()
 	v := pastView{
 		Name: machineName(p.lang(), p.machine), Room: p.snap.Name, Link: p.link(),
-		Row: machineRow(p.snap, p.axis, p.machine, false), Axis: boardHead(p.scene), PublicLink: machinePath(p.snap.Room, p.machine.ID),
+		Row: machineRow(p.snap, p.axis, p.machine, false), Axis: boardHead(p.scene),
+	}
+	if s.o.Worn != nil {
+		v.WearLink = p.link() + "/wear"
 	}
 	if err := p.day(ctx, &v, c.QueryParam("day")); err != nil {
 		return err
