@@ -70,6 +70,7 @@ type play struct {
 	// that did and woke.
 	sulking []int
 	ways    []giving // who lets whom go first
+	kind    []int    // within nextOfKind
 	// By class: open machines, ready turns, and whether there is both and a start allowed.
 	open, want []int
 	can        []bool
@@ -165,6 +166,7 @@ func (p *play) useful() bool {
 // callReady calls every ready turn that a machine is open for, in the order of
 // the line.
 func (p *play) callReady() {
+	stood := false // one stood back for another, who may come to its limit by a call
 	for useful, k := p.useful(), 0; useful && k < len(p.ready); {
 		c := &p.ready[k]
 		if !p.can[c.class] || p.full(int(c.turn), int(c.home)) {
@@ -174,6 +176,7 @@ func (p *play) callReady() {
 		i, class := int(c.turn), int(c.class)
 		m := p.bestFor(i, class)
 		if m < 0 {
+			stood = true
 			k++
 			continue
 		}
@@ -188,8 +191,9 @@ func (p *play) callReady() {
 		p.note(i)
 		if !p.w.turns[i].ghost {
 			p.call(i, m)
-			if p.forgetMisses() || p.calledBefore(i) {
-				k = 0
+			woke, let := p.forgetMisses(), p.calledBefore(i)
+			if woke || let || stood {
+				k, stood = 0, false
 			}
 		}
 		useful = p.useful()

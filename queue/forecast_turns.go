@@ -2,7 +2,6 @@ package queue
 
 import (
 	"cmp"
-	"math"
 	"slices"
 	"time"
 )
@@ -194,31 +193,9 @@ func (p *play) missed(i int) {
 	if r.misses >= 2 || p.w.turns[i].class < 0 {
 		return
 	}
-	if !p.settle(i) {
-		p.fallBack(i)
-	}
+	p.fallBack(i)
 	r.later = max(r.later, p.w.turns[i].later)
 	p.wait(i, max(r.later, p.now+p.w.outlook.RecallAfter), true)
-}
-
-// fallBack lets the next that waits for the same work go before turn i.
-func (p *play) fallBack(i int) {
-	need, mine := p.w.turns[i].need, p.roles[i].rank
-	next, to := int64(math.MaxInt64), -1
-	for _, c := range p.ready {
-		if c.rank > mine && p.competes(int(c.turn), need) {
-			next, to = c.rank, int(c.turn)
-			break
-		}
-	}
-	for _, h := range p.agenda {
-		if j := -1 - h.what; j >= 0 && p.roles[j].part == asleep && p.roles[j].rank > mine && p.roles[j].rank < next && p.competes(j, need) {
-			next, to = p.roles[j].rank, j
-		}
-	}
-	if to >= 0 {
-		p.ways = append(p.ways, giving{i, to})
-	}
 }
 
 func (p *play) competes(i int, need Need) bool {

@@ -1,6 +1,9 @@
 package queue
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // giving is a Way between two turns, by their indexes.
 type giving struct{ from, to int }
@@ -32,19 +35,64 @@ func (p *play) calledBefore(i int) bool {
 	return any
 }
 
-// settle lets the first of the same kind go before turn i, which missed its call, that
-// had let turn i go first, and reports whether there was one.
-func (p *play) settle(i int) bool {
-	first := -1
-	for k, g := range p.ways {
-		waits := p.roles[g.from].part == ready || p.roles[g.from].part == asleep
-		if g.to == i && waits && p.competes(g.from, p.w.turns[i].need) &&
-			(first < 0 || p.roles[g.from].rank < p.roles[p.ways[first].from].rank) {
-			first = k
+// fallBack lets the one that is called after turn i among those that wait for the same
+// work go before it, as Line.Miss does.
+func (p *play) fallBack(i int) {
+	j := p.nextOfKind(i)
+	switch {
+	case j < 0:
+	case p.roles[j].rank < p.roles[i].rank:
+		p.ways = slices.DeleteFunc(p.ways, func(g giving) bool { return g == giving{j, i} })
+	case !slices.Contains(p.ways, giving{i, j}):
+		p.ways = append(p.ways, giving{i, j})
+	}
+}
+
+// nextOfKind finds who is called after turn i among those that wait for the same work;
+// -1 for none.
+func (p *play) nextOfKind(i int) int {
+	need, mine := p.w.turns[i].need, p.roles[i].rank
+	kind, next := append(p.kind[:0], i), -1
+	see := func(j int) {
+		if !p.competes(j, need) {
+			return
+		}
+		kind = append(kind, j)
+		if r := p.roles[j].rank; r > mine && (next < 0 || r < p.roles[next].rank) {
+			next = j
 		}
 	}
-	if first >= 0 {
-		p.ways = slices.Delete(p.ways, first, first+1)
+	for _, c := range p.ready {
+		see(int(c.turn))
 	}
-	return first >= 0
+	for _, h := range p.agenda {
+		if j := -1 - h.what; j >= 0 && p.roles[j].part == asleep && p.roles[j].wake == h.at {
+			see(j)
+		}
+	}
+	p.kind = kind
+	if !slices.ContainsFunc(p.ways, func(g giving) bool { return g.to == i || g.from == next }) {
+		return next // nobody's way changes who comes after turn i
+	}
+	return p.afterIn(i, kind)
+}
+
+// afterIn is who is called after turn i among these, in their order; -1 for none.
+func (p *play) afterIn(i int, kind []int) int {
+	slices.SortFunc(kind, func(a, b int) int { return cmp.Compare(p.roles[a].rank, p.roles[b].rank) })
+	for found := false; len(kind) > 0; {
+		k := slices.IndexFunc(kind, func(j int) bool { return !p.letsOneOf(j, kind) })
+		j := kind[k]
+		if found {
+			return j
+		}
+		found = j == i
+		kind = slices.Delete(kind, k, k+1)
+	}
+	return -1
+}
+
+// letsOneOf reports whether turn j lets one of these go first.
+func (p *play) letsOneOf(j int, kind []int) bool {
+	return slices.ContainsFunc(p.ways, func(g giving) bool { return g.from == j && slices.Contains(kind, g.to) })
 }

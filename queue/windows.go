@@ -16,7 +16,7 @@ func (h *Hours) windows(now time.Time, length time.Duration, zone *time.Location
 	}
 	var list []window
 	y, m, d := now.In(zone).Date()
-	for i := range int(farthest/(24*time.Hour)) + 1 {
+	for i := range int(farthest/(24*time.Hour)) + 2 { // where a day has 23 hours, the farthest is on one day more
 		midnight := time.Date(y, m, d+i, 0, 0, 0, 0, zone)
 		w, ok := h.window(midnight, time.Date(y, m, d+i+1, 0, 0, 0, 0, zone), length, zone)
 		w.from, w.to = max(w.from-now.Sub(midnight), 0), min(w.to-now.Sub(midnight), farthest)

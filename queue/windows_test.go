@@ -84,3 +84,18 @@ func drawHours(t *rapid.T) Hours {
 	}
 	return h
 }
+
+// TestWindowsOfALongFortnight: two weeks of hours that begin an hour before midnight
+// end on the fifteenth day after, where the clocks go forward between.
+func TestWindowsOfALongFortnight(t *testing.T) {
+	zone := zoneOf(t, "Europe/Berlin")
+	var h Hours
+	for i := range h {
+		h[i] = Day{Opens: NoClock, LastStart: NoClock, EndedBy: NoClock, Closed: i == int(time.Monday)}
+	}
+	now := time.Date(2026, 3, 21, 23, 0, 0, 0, zone) // a Saturday
+	list := h.windows(now, 0, zone)
+	if last := list[len(list)-1]; last.to != farthest {
+		t.Errorf("the last stretch ends after %s, want %s: it is Sunday", last.to, farthest)
+	}
+}
