@@ -128,7 +128,7 @@ func TestFingersAndKeyboards(t *testing.T) {
 func (b *browser) walk(t *testing.T) map[string]bool {
 	t.Helper()
 	seen, first := map[string]bool{}, ""
-	for range 120 { // A field for a time has several stops.
+	for range 400 { // A field for a time has several stops, and the rules are many.
 		b.do(t, chromedp.KeyEvent("\t"))
 		at := b.value(t, focused)
 		if at == "" || at == first {

@@ -1,6 +1,7 @@
 package ui
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -55,7 +56,13 @@ func (b *browser) show(t *testing.T, address string, s specimen.State, scheme st
 
 // otherSizes are states that are looked at on another screen as well: a small
 // old tablet on the wall, a desk.
-var otherSizes = map[string][2]int64{"wall": {1024, 600}, "wall-on-way": {1024, 600}, "wall-touch": {1024, 600}, "wall-touch-home": {1024, 600}, "wall-touch-word": {1024, 600}, "room-waiting": {1280, 900}, "manager": {1280, 900}, "manager-rules": {1440, 900}, "manager-rules-look": {820, 1180}, "manager-wear-drift": {1440, 900}, "manager-enough": {820, 1180}}
+var otherSizes = map[string][][2]int64{
+	"wall": {tablet}, "wall-on-way": {tablet}, "wall-touch": {tablet}, "wall-touch-home": {tablet}, "wall-touch-word": {tablet},
+	"room-free": {upright, desk}, "room-waiting": {upright, desk}, "room-called": {desk}, "room-scanned": {upright}, "machine-own": {desk}, "notices": {desk},
+	"manager": {desk}, "manager-rules": {desk}, "manager-rules-look": {upright}, "manager-wear-drift": {desk}, "manager-enough": {upright},
+}
+
+var tablet, upright, desk = [2]int64{1024, 600}, [2]int64{820, 1180}, [2]int64{1440, 900}
 
 // TestScreenshots makes the set of pictures, phone and wall, light and dark,
 // when DRUMTURN_SHOTS names a folder, and the README's when
@@ -93,9 +100,9 @@ func TestScreenshots(t *testing.T) {
 			if folder != "" {
 				b.show(t, address, s, scheme)
 				take(filepath.Join(folder, s.Name+"-"+scheme+".png"), !s.Wall)
-				if size, ok := otherSizes[s.Name]; ok {
+				for _, size := range otherSizes[s.Name] {
 					b.media(t, size[0], size[1], scheme)
-					take(filepath.Join(folder, s.Name+"-other-"+scheme+".png"), !s.Wall)
+					take(filepath.Join(folder, fmt.Sprintf("%s-%d-%s.png", s.Name, size[0], scheme)), !s.Wall)
 				}
 			}
 		}
