@@ -56,10 +56,10 @@ const (
 	// fitScale is the typical deviation of codes in the same place of two runs,
 	// fitFloor what happens otherwise, novelFit how well any power fits a
 	// programme never seen.
-	fitScale, fitFloor, novelFit = 9, 0.02, 0.30
+	fitScale, fitFloor, novelFit = 12, 0.02, 0.30
 	// temper is the power that fits are raised to where one run is known, less
 	// temperLess for each tenfold; jumpRuns is how many runs halve the jumps.
-	temper, temperLess, jumpRuns = 0.65, 0.15, 20
+	temper, temperLess, jumpRuns = 0.8, 0.2, 20
 	// beam is the weight, against the greatest, below which a state is given up,
 	// for each run that is known, within bounds.
 	beam, beamLeast, beamMost = 3e-5, 1e-4, 4e-4
