@@ -11,6 +11,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
+	"drumturn/push/words"
 	"drumturn/ui/specimen"
 )
 
@@ -47,7 +48,8 @@ const runAxe = `axe.run(document, { runOnly: { type: 'tag', values: ['wcag2a', '
 	.then((r) => JSON.stringify({ passes: r.passes.length, incomplete: r.incomplete.length,
 		violations: r.violations.map((v) => ({ id: v.id, help: v.help, nodes: v.nodes.map((n) => ({ html: n.html.slice(0, 160), why: n.failureSummary })) })) }))`
 
-// TestAxe: no page in any state, light or dark, has a violation.
+// TestAxe: no page in any state, light or dark, has a violation, nor in a longer
+// language or one written from right to left.
 func TestAxe(t *testing.T) {
 	if testing.Short() {
 		t.Skip("every page in every state takes a while")
@@ -57,8 +59,8 @@ func TestAxe(t *testing.T) {
 	b := openBrowser(t)
 	var table strings.Builder
 	for _, s := range specimen.States() {
-		for _, scheme := range []string{"light", "dark"} {
-			b.show(t, address, s, scheme)
+		for _, look := range []struct{ lang, scheme string }{{"en", "light"}, {"en", "dark"}, {"de", "light"}, {"ar", "dark"}} {
+			b.look(t, address, s, words.Exactly(look.lang), look.scheme)
 			if _, err := chromedp.Run(b.ctx, chromedp.Evaluate[chromedp.Void](script+"; undefined")); err != nil {
 				t.Fatal(err)
 			}
@@ -66,12 +68,12 @@ func TestAxe(t *testing.T) {
 			if err := json.Unmarshal([]byte(b.value(t, runAxe)), &r); err != nil {
 				t.Fatal(err)
 			}
-			fmt.Fprintf(&table, "%-24s %-5s %3d passed, %d violations, %d for a person to look at\n", s.Name, scheme, r.Passes, len(r.Violations), r.Incomplete)
+			fmt.Fprintf(&table, "%-24s %s %-5s %3d passed, %d violations, %d for a person to look at\n", s.Name, look.lang, look.scheme, r.Passes, len(r.Violations), r.Incomplete)
 			if r.Passes < 10 {
 				t.Errorf("%s: only %d rules passed: was the page there?", s.Name, r.Passes)
 			}
 			for _, v := range r.Violations {
-				t.Errorf("%s, %s: %s: %s: %v", s.Name, scheme, v.ID, v.Help, v.Nodes)
+				t.Errorf("%s, %s, %s: %s: %s: %v", s.Name, look.lang, look.scheme, v.ID, v.Help, v.Nodes)
 			}
 		}
 	}

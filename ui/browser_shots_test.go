@@ -30,6 +30,20 @@ func specimens(t *testing.T) (address string) {
 // show opens a state as who is to look at it, on a screen of its size.
 func (b *browser) show(t *testing.T, address string, s specimen.State, scheme string) {
 	t.Helper()
+	b.become(t, address, s, scheme)
+	b.do(t, chromedp.Navigate(address+s.Path), chromedp.WaitVisible(chromedp.CSS("main"))) // a plain string would find texts as well, such as "remaining"
+	if s.Press != "" {
+		b.do(t, chromedp.Evaluate[chromedp.Void]("window.before = true; undefined"), chromedp.Click(s.Press))
+		b.until(t, afterForm)
+	}
+}
+
+// afterForm is true of the page behind a form.
+const afterForm = "!window.before && document.querySelector('main') !== null && document.readyState === 'complete'"
+
+// become takes the screen and the cookies of who is to look at a state.
+func (b *browser) become(t *testing.T, address string, s specimen.State, scheme string) {
+	t.Helper()
 	if s.Wall {
 		b.media(t, 1920, 1080, scheme)
 	} else {
@@ -46,11 +60,6 @@ func (b *browser) show(t *testing.T, address string, s specimen.State, scheme st
 	}
 	for name, id := range who {
 		b.cookie(t, address, name, specimen.Secret(id))
-	}
-	b.do(t, chromedp.Navigate(address+s.Path), chromedp.WaitVisible(chromedp.CSS("main"))) // a plain string would find texts as well, such as "remaining"
-	if s.Press != "" {
-		b.do(t, chromedp.Evaluate[chromedp.Void]("window.before = true; undefined"), chromedp.Click(s.Press))
-		b.until(t, "!window.before && document.querySelector('main') !== null && document.readyState === 'complete'")
 	}
 }
 
