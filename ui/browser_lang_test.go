@@ -85,6 +85,32 @@ func TestEveryLanguageFits(t *testing.T) {
 	}
 }
 
+// TestBoardsBesideTheirWords: on a desk and on a wall, the drawing of a row is
+// beside its words in every direction of writing, not below them.
+func TestBoardsBesideTheirWords(t *testing.T) {
+	address := specimens(t)
+	b := openBrowser(t)
+	const over = `JSON.stringify([...document.querySelectorAll('.row')].map((r) => ({ words: r.querySelector('.who').getBoundingClientRect(), drawing: r.querySelector('.strip').getBoundingClientRect() }))
+		.filter(({ words, drawing }) => words.left < drawing.right - 1 && drawing.left < words.right - 1 && words.top < drawing.bottom).map(({ words }) => words.left))`
+	for _, s := range specimen.States() {
+		if s.Name != "room-waiting" && s.Name != "wall" && s.Name != "manager" {
+			continue
+		}
+		for _, l := range words.All() {
+			b.look(t, address, s, l, "light")
+			if !s.Wall {
+				b.do(t, chromedp.EmulateViewport(1280, 900))
+			}
+			if b.value(t, "String(document.querySelectorAll('.row').length > 3)") != "true" {
+				t.Errorf("%s in %s: no rows", s.Name, l.Code())
+			}
+			if got := b.value(t, over); got != "[]" {
+				t.Errorf("%s in %s: drawings lie on words at %s", s.Name, l.Code(), got)
+			}
+		}
+	}
+}
+
 // TestLanguageInABrowser: the page is in what the browser asks for; a button
 // chooses another, which stays, and turns the page around where it is written
 // from right to left.

@@ -11,6 +11,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/ui/specimen"
 )
 
@@ -74,8 +75,8 @@ var otherSizes = map[string][][2]int64{
 var tablet, upright, desk = [2]int64{1024, 600}, [2]int64{820, 1180}, [2]int64{1440, 900}
 
 // TestScreenshots makes the set of pictures, phone and wall, light and dark,
-// when DRUMTURN_SHOTS names a folder, and the README's when
-// DRUMTURN_SCREENSHOT=1.
+// when DRUMTURN_SHOTS names a folder (in the language of DRUMTURN_SHOTS_IN), and
+// the README's when DRUMTURN_SCREENSHOT=1.
 func TestScreenshots(t *testing.T) {
 	folder, readme := os.Getenv("DRUMTURN_SHOTS"), os.Getenv("DRUMTURN_SCREENSHOT") == "1"
 	if folder == "" && !readme {
@@ -85,7 +86,8 @@ func TestScreenshots(t *testing.T) {
 	b := openBrowser(t)
 	take := func(file string, whole bool) {
 		picture := chromedp.CaptureScreenshot()
-		if whole {
+		// What fits the screen is taken as it is: beyond it, the browser moves pages in Arabic aside.
+		if whole && b.value(t, "String(document.documentElement.scrollHeight > innerHeight)") == "true" {
 			picture = chromedp.FullScreenshot(100)
 		}
 		data, err := chromedp.Run(b.ctx, picture)
@@ -96,6 +98,7 @@ func TestScreenshots(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	lang := words.For(os.Getenv("DRUMTURN_SHOTS_IN"))
 	only := regexp.MustCompile(os.Getenv("DRUMTURN_SHOTS_OF")) // some of the states
 	for _, s := range specimen.States() {
 		if !only.MatchString(s.Name) {
@@ -107,7 +110,7 @@ func TestScreenshots(t *testing.T) {
 		}
 		for _, scheme := range []string{"light", "dark"} {
 			if folder != "" {
-				b.show(t, address, s, scheme)
+				b.look(t, address, s, lang, scheme)
 				take(filepath.Join(folder, s.Name+"-"+scheme+".png"), !s.Wall)
 				for _, size := range otherSizes[s.Name] {
 					b.media(t, size[0], size[1], scheme)
