@@ -41,9 +41,9 @@ func inLanguage(s specimen.State, l *words.Language) specimen.State {
 	return s
 }
 
-// wide names what sticks out of the page to either side, but for what scrolls in
+// sticksOut names what sticks out of the page to either side, but for what scrolls in
 // a box of its own.
-const wide = `(() => { const r = document.documentElement; if (r.scrollWidth <= innerWidth) return '';
+const sticksOut = `(() => { const r = document.documentElement; if (r.scrollWidth <= innerWidth) return '';
 	const over = [...document.querySelectorAll('body *')].filter((e) => { const b = e.getBoundingClientRect();
 		return b.width > 0 && (b.right > innerWidth + 1 || b.left < -1) && !e.closest('.scroll, svg, .skip, .unseen'); });
 	return r.scrollWidth + ' > ' + innerWidth + ': ' + over.slice(-3).map((e) => e.tagName + '.' + e.className + ' ' + e.innerText.slice(0, 60)).join(' | '); })()`
@@ -63,24 +63,24 @@ func TestEveryLanguageFits(t *testing.T) {
 			if got, want := b.value(t, "document.documentElement.lang + ' ' + getComputedStyle(document.body).direction"), l.Code()+" "+l.Dir(); got != want {
 				t.Errorf("%s in %s: %s", s.Name, l.Code(), got)
 			}
-			if over := b.value(t, wide); over != "" {
+			if over := b.value(t, sticksOut); over != "" {
 				t.Errorf("%s in %s: %s", s.Name, l.Code(), over)
 			}
 			if s.Wall {
 				continue
 			}
 			b.do(t, chromedp.EmulateViewport(320, 640))
-			if over := b.value(t, wide); over != "" {
+			if over := b.value(t, sticksOut); over != "" {
 				t.Errorf("%s in %s, 320 px: %s", s.Name, l.Code(), over)
 			}
 			b.do(t, chromedp.EmulateViewport(768, 1024), chromedp.Evaluate[chromedp.Void]("document.documentElement.style.fontSize = '200%'; undefined"))
-			if over := b.value(t, wide); over != "" {
+			if over := b.value(t, sticksOut); over != "" {
 				t.Errorf("%s in %s, large text: %s", s.Name, l.Code(), over)
 			}
 		}
 	}
 	b.do(t, chromedp.Evaluate[chromedp.Void]("document.querySelector('main').style.width = '3000px'; undefined"))
-	if b.value(t, wide) == "" {
+	if b.value(t, sticksOut) == "" {
 		t.Error("a page that is too wide is not seen to be")
 	}
 }
