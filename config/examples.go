@@ -17,6 +17,7 @@ var examples = map[string]string{
 	"acme_host":              `"laundry.example.org"`,
 	"acme_email":             `"caretaker@example.org"`,
 	"nightly":                `"15 4 * * *"`,
+	"monthly":                `"30 5 1 * *"`,
 	"currency":               `"EUR"`,
 	"call_uncollected_after": `"30m"`,
 	"longer_hold_homes":      `["12", "14"]`,

@@ -41,6 +41,8 @@ type Schedule struct {
 	// Nightly is when the figures of the day before are made, history that was
 	// kept long enough is blanked, and the store is copied.
 	Nightly string
+	// Monthly is when the report of the month before is made and sent.
+	Monthly string
 }
 
 // Backup says where copies of the store go.

@@ -63,7 +63,7 @@ func TestLeast(t *testing.T) {
 		Listen: ":8080", TLS: config.TLS{Mode: "off"}, PublicURL: "http://localhost:8080", Data: "testdata/good/data",
 	})
 	same(t, "broker", f.Broker, config.Broker{Listen: ":1883", TLS: config.TLS{Mode: "off"}})
-	same(t, "schedule", f.Schedule, config.Schedule{Nightly: "15 4 * * *"})
+	same(t, "schedule", f.Schedule, config.Schedule{Nightly: "15 4 * * *", Monthly: "30 5 1 * *"})
 	same(t, "backup", f.Backup, config.Backup{Folder: "testdata/good/data/backup", Keep: 14})
 	same(t, "tariff", f.Tariff, coordinator.Tariff{})
 	same(t, "meters", len(f.Meters), 0)
@@ -87,7 +87,7 @@ func TestFullServer(t *testing.T) {
 		Needed: true, Listen: ":8884",
 		TLS: config.TLS{Mode: "files", CertFile: "testdata/good/cert.pem", KeyFile: "testdata/good/key.pem"},
 	})
-	same(t, "schedule", f.Schedule, config.Schedule{Nightly: "5 3 * * *"})
+	same(t, "schedule", f.Schedule, config.Schedule{Nightly: "5 3 * * *", Monthly: "0 7 2 * *"})
 	same(t, "backup", f.Backup, config.Backup{Folder: "testdata/good/copies", Keep: 30})
 	const none = queue.NoClock
 	same(t, "tariff", f.Tariff, coordinator.Tariff{

@@ -11,8 +11,9 @@ import (
 func (b *builder) housekeeping(schedule, backup *section) {
 	v := &b.file.Schedule
 	// A safe hour: no change to or from summer time falls on it.
-	*v = Schedule{Nightly: "15 4 * * *"}
+	*v = Schedule{Nightly: "15 4 * * *", Monthly: "30 5 1 * *"}
 	b.cron(schedule, "nightly", &v.Nightly)
+	b.cron(schedule, "monthly", &v.Monthly)
 	schedule.close()
 	b.file.Backup = Backup{Folder: filepath.Join(b.file.Server.Data, "backup"), Keep: 14}
 	backup.path("folder", &b.file.Backup.Folder)
@@ -27,6 +28,9 @@ func (b *builder) cron(s *section, key string, into *string) {
 		return
 	}
 	right := `write minute, hour, day, month and weekday, such as "15 4 * * *" for every night at 04:15`
+	if key == "monthly" {
+		right = `write minute, hour, day, month and weekday, such as "30 5 1 * *" for 05:30 on the first of each month`
+	}
 	switch {
 	case strings.Contains(line, "TZ="):
 		s.wrong(key, "the line has a time zone in it; it always runs in the time of the building", right)

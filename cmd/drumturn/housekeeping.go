@@ -19,7 +19,7 @@ import (
 func (a *app) wireKeeper(context.Context) error {
 	var err error
 	a.keeper, err = usage.NewKeeper(nightStore{a.store, a.file.Server.Data}, a.keptRooms, usage.Options{
-		Zone: a.file.Building.Zone, Schedule: a.file.Schedule.Nightly,
+		Zone: a.file.Building.Zone, Schedule: a.file.Schedule.Nightly, Monthly: a.monthly(),
 		BackupDir: a.file.Backup.Folder, KeepBackups: a.file.Backup.Keep, Now: a.clock.Now, Log: a.log,
 	})
 	return err

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"drumturn/config"
+	"drumturn/push"
 	"drumturn/push/mail"
 	"drumturn/push/words"
 )
@@ -45,25 +46,62 @@ func languageCodes() []string {
 	return out
 }
 
-// errNoLetters says why nothing was sent.
-var errNoLetters = errors.New("no e-mail can be sent: there is no [mail] in the building file, or nobody who looks after the building has an address")
+// addressee is somebody who looks after the building.
+type addressee struct{ address, lang string }
 
-// mailManagers sends a letter to everybody who looks after the building: the
-// addresses of the file, and those that managers have confirmed. Its To is of no account.
-func (a *app) mailManagers(ctx context.Context, l mail.Letter) error {
+// managerAddresses are the addresses of the file, and those that managers have
+// confirmed; none without a mail server.
+func (a *app) managerAddresses() []addressee {
 	if a.mail == nil {
-		return errNoLetters
+		return nil
 	}
-	to := slices.Clone(a.file.Mail.Managers)
+	var all []addressee
+	for _, address := range a.file.Mail.Managers {
+		all = append(all, addressee{address, a.file.Mail.Language})
+	}
 	for _, p := range a.house.People().Managers() {
-		if p.Mail.Address != "" && !slices.Contains(to, p.Mail.Address) {
-			to = append(to, p.Mail.Address)
+		known := func(o addressee) bool { return o.address == p.Mail.Address }
+		if p.Mail.Address != "" && !slices.ContainsFunc(all, known) {
+			all = append(all, addressee{p.Mail.Address, p.Lang})
 		}
 	}
-	if len(to) == 0 {
-		return errNoLetters
+	return all
+}
+
+// mailManagers sends everybody who looks after the building a letter in their
+// language, once for a job and its date: who got it is remembered, so that when it
+// is called again only the others get it. It answers false when there is nobody to
+// send it to. Whoever can never be sent anything is logged and passed over.
+//
+// A letter's Key makes it the same letter when it is sent twice, because the
+// program was killed before it could remember.
+func (a *app) mailManagers(ctx context.Context, job, date string, write func(lang string) (mail.Letter, error)) (bool, error) {
+	to := a.managerAddresses()
+	var errs []error
+	for _, who := range to {
+		errs = append(errs, a.mailOnce(ctx, who, job+"/"+hashOf(who.address)[:16], date, write))
 	}
-	return a.mail.SendAll(ctx, to, l)
+	return len(to) > 0, errors.Join(errs...)
+}
+
+func (a *app) mailOnce(ctx context.Context, who addressee, job, date string, write func(lang string) (mail.Letter, error)) error {
+	done, err := a.store.JobDone(ctx, job, date)
+	if err != nil || done {
+		return err
+	}
+	l, err := write(who.lang)
+	if err != nil {
+		return err
+	}
+	l.To = who.address
+	switch r := a.mail.Deliver(ctx, l); r.Class {
+	case push.Taken:
+	case push.Never:
+		a.log.Warn("a letter to somebody who looks after the building cannot be sent", "job", job, "err", r.Err)
+	default:
+		return fmt.Errorf("%w: %w", mail.ErrSend, r.Err)
+	}
+	return a.store.MarkJob(ctx, job, date, a.clock.Now())
 }
 
 // letters says whether the mail server takes letters; offline, that it was not tried.
