@@ -21,6 +21,7 @@ func specimens(t *testing.T) (address string) {
 	_, address = serveReal(t, specimen.NewHouse(hashSecret), func(o *Options) {
 		o.Letters, o.Past, o.Report = specimen.Letters{}, specimen.Past{}, specimen.Report
 		o.Worn, o.Capacity = specimen.Worn{}, specimen.Worn{}.Capacity
+		o.Reports, o.StoredReport = specimen.Reports, specimen.StoredReport
 		o.Facts = specimen.Past{}.Facts
 		// Browsers have passkeys for names only, and localhost is one.
 		o.PublicURL = strings.Replace(o.PublicURL, "127.0.0.1", "localhost", 1)

@@ -120,11 +120,12 @@ func crawlRooms() *fakeHouse {
 // withPast adds what is kept of machines, figures of their use, and what is made of them.
 func withPast(o *Options) {
 	o.Past, o.Report, o.Worn, o.Capacity = specimen.Past{}, specimen.Report, specimen.Worn{}, specimen.Worn{}.Capacity
+	o.Reports, o.StoredReport = specimen.Reports, specimen.StoredReport
 }
 
 var crawlStart = []string{"/", "/r/cellar", "/r/attic", "/r/cellar/join", "/r/cellar/wall?key=wallkey", "/r/cellar/touch?key=wallkey", "/me", "/code", "/code?code=ABCD-2345", "/manager", "/manager/first?token=token",
 	"/r/cellar/m/w1", "/r/cellar/m/w2", "/r/cellar/m/w3", "/r/cellar/m/w4", "/r/cellar/m/d1", "/r/cellar/m/d2", "/r/cellar/m/d3", "/r/cellar/m/d4", "/r/cellar/m/w9", "/r/cellar/m/w4?code=printed-w4", "/r/cellar/m/w9?code=printed-w9", "/manager/r/cellar/sheets", "/manager/residents", "/manager/access", "/manager/log",
-	"/manager/people", "/manager/people/codes", "/manager/use", "/manager/r/cellar/m/w2", "/manager/r/cellar/m/w2/c/361"}
+	"/manager/people", "/manager/people/codes", "/manager/use", "/manager/reports", "/manager/reports/2026-02", "/manager/r/cellar/m/w2", "/manager/r/cellar/m/w2/c/361"}
 
 // TestEveryFormIsUnderstood sends every form of every page as a browser
 // without scripts would: no page may offer a button that the server does not

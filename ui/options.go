@@ -70,6 +70,11 @@ type Options struct {
 	// Report makes a report of the use of these rooms, as they are named in it; a
 	// bad query is a *usage.QueryError. nil: there are no figures.
 	Report func(ctx context.Context, q usage.Query, rooms []usage.HouseRoom) (*usage.Report, error)
+	// Reports lists the months that have a report, newest first; StoredReport is the
+	// report of a month, of a room or with none of the building, and fs.ErrNotExist
+	// when there is none. What it answers with may be changed. nil: there are none.
+	Reports      func(ctx context.Context) ([]usage.ReportedMonth, error)
+	StoredReport func(ctx context.Context, m usage.Month, room coordinator.RoomID) (*usage.Report, error)
 	// Past is what is kept of machines; nil: nothing.
 	Past Past
 	// Worn tells what goes wrong slowly; nil: nothing is measured.

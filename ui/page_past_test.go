@@ -29,7 +29,9 @@ func managerOf(t *testing.T, path string) (status int, html string) {
 }
 
 func specimenServer(t *testing.T) *Server {
-	return newTestServer(t, specimen.NewHouse(hashSecret), func(o *Options) { o.Past, o.Report = specimen.Past{}, specimen.Report })
+	return newTestServer(t, specimen.NewHouse(hashSecret), func(o *Options) {
+		o.Past, o.Report, o.Reports, o.StoredReport = specimen.Past{}, specimen.Report, specimen.Reports, specimen.StoredReport
+	})
 }
 
 // seen fails for what a page lacks.

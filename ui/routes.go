@@ -64,6 +64,8 @@ func (s *Server) routes() []route {
 		{get, "/manager/use", s.usePage},
 		{get, "/manager/use.json", s.useJSON},
 		{get, "/manager/use/:file", s.useFile},
+		{get, "/manager/reports", s.reportsPage},
+		{get, "/manager/reports/:month", s.reportPage},
 		{get, "/manager/first", s.firstPage},
 		{post, "/manager/first", s.first},
 		{get, "/manager/invited", s.invitedPage},

@@ -58,6 +58,7 @@ type app struct {
 	mail    *mail.Server // nil without a mail server
 	post    *mail.Post   // of mail
 	keeper  *usage.Keeper
+	reports *usage.Reports
 	pages   *ui.Server
 	sockets []net.Listener
 	advice  advice

@@ -21,6 +21,7 @@ func (c *demoCommand) pageStates(ctx context.Context, s streams, socket net.List
 		House: specimen.NewHouse(hashOf), Building: "Alder Court", PublicURL: "http://" + socket.Addr().String(),
 		WallKey: specimen.WallKey, PlainCookies: true, Log: slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn})),
 		Letters: specimen.Letters{}, Past: specimen.Past{}, Facts: specimen.Past{}.Facts, Report: specimen.Report, Worn: specimen.Worn{}, Capacity: specimen.Worn{}.Capacity,
+		Reports: specimen.Reports, StoredReport: specimen.StoredReport,
 		// A key that nobody has the other half of: nothing is ever sent.
 		VAPIDKey:             "BNcRdreALRFXTkOOUHK1EtK2wtaz5Ry4YfYCA_0QTpQtUbVlUls0VJXg7A8u-Ts1XbjhazAkj7I99e8QcYP7DkM",
 		ValidateSubscription: func(*coordinator.Subscription) error { return nil },

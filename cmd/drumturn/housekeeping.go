@@ -22,6 +22,9 @@ func (a *app) wireKeeper(context.Context) error {
 		Zone: a.file.Building.Zone, Schedule: a.file.Schedule.Nightly, Monthly: a.monthly(),
 		BackupDir: a.file.Backup.Folder, KeepBackups: a.file.Backup.Keep, Now: a.clock.Now, Log: a.log,
 	})
+	if err == nil {
+		a.reports = usage.NewReports(a.store, a.keeper.Edition)
+	}
 	return err
 }
 

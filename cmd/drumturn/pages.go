@@ -34,7 +34,7 @@ func (a *app) wirePages(context.Context) error {
 		TrustedProxies: a.file.Server.TrustedProxies, PlainCookies: a.plainCookies, Log: a.log,
 	}
 	o.History, o.Facts = a.historyOf, a.store.Facts
-	o.Past, o.Report = past{a.store, a}, a.report
+	o.Past, o.Report, o.Reports, o.StoredReport = past{a.store, a}, a.report, a.reportedMonths, a.storedReport
 	w := &worn{app: a, capacities: map[coordinator.RoomID]capacityOf{}}
 	o.Worn, o.Capacity = w, w.capacity
 	if l := a.file.Building.Language; l != "" {

@@ -1,14 +1,11 @@
 package main
 
 import (
-	"context"
 	"math"
 
-	"drumturn/coordinator"
 	"drumturn/coordinator/cycle"
 	"drumturn/coordinator/meter"
 	"drumturn/coordinator/store"
-	"drumturn/coordinator/usage"
 	"drumturn/coordinator/usage/hindsight"
 )
 
@@ -45,14 +42,4 @@ func meterState(m *meter.MeterHealth) hindsight.Meter {
 		s.Skew, s.HasSkew = m.Heard.Sub(m.Last.Stamp), true
 	}
 	return s
-}
-
-// report makes a report of the use, from the stored sums.
-func (a *app) report(ctx context.Context, q usage.Query, rooms []usage.HouseRoom) (*usage.Report, error) {
-	people := a.house.People()
-	h := usage.House{Name: a.file.Building.Name, Zone: a.file.Building.Zone, Rooms: rooms, Tariffs: people.Tariffs, Homes: map[coordinator.HomeID]string{}}
-	for id := range people.Homes {
-		h.Homes[id] = people.Homes[id].Name
-	}
-	return usage.MakeReport(ctx, a.store, &h, q)
 }

@@ -50,6 +50,11 @@ func Report(_ context.Context, q usage.Query, rooms []usage.HouseRoom) (*usage.R
 	r.Windows = []usage.WindowRow{day, night}
 	r.Costs = usage.Costs{Cycles: usage.Amount{Minor: r.Whole.Cost.Minor - 270, Known: true}, Standby: usage.Amount{Minor: 270, Known: true}, Standing: usage.Amount{Minor: 1150, Known: true}, Total: usage.Amount{Minor: r.Whole.Cost.Minor + 1150, Known: true}}
 	r.Notes = []usage.Note{usage.NoteUnmetered}
+	if q.Scope.Room == "" {
+		for i := range r.Periods {
+			r.Periods[i].Standing = usage.Amount{Minor: 1150 / int64(len(r.Periods)), Known: true}
+		}
+	}
 	fillWeek(r, share)
 	return r, nil
 }
