@@ -230,9 +230,9 @@ func firstPaint(b *testing.B, address string) float64 {
 	b.Helper()
 	w := openBrowser(b)
 	w.media(b, 390, 844, "light")
-	_, err := chromedp.Call(w.ctx, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
+	_, err := chromedp.Call(w.ctx, cutOff, cutOffParams{false, network.EmulateNetworkConditionsByRuleParams{
 		MatchedNetworkConditions: []*network.Conditions{{Latency: slowLatency, DownloadThroughput: slowDown, UploadThroughput: slowUp}},
-	})
+	}})
 	if err != nil {
 		b.Fatal(err)
 	}
