@@ -103,7 +103,7 @@ func (e *evening) happens(m int) {
 		e.line = slices.Delete(e.line, k, k+1)
 		if t.DryAfter {
 			e.last++
-			dryer := Turn{ID: e.last, Home: t.Home, Need: Dry, State: Waiting, Carries: uint64(t.ID), NotBefore: noon.Add(e.busy[m].at)}
+			dryer := Turn{ID: e.last, Home: t.Home, Need: Dry, State: Waiting, Carries: uint64(t.ID), NotBefore: noon.Add(e.busy[m].at), LeaveAt: t.LeaveAt}
 			e.line = append(e.line, dryer)
 		}
 	case "told":
@@ -129,6 +129,19 @@ func (e *evening) play(until time.Duration) {
 			}
 		}
 		e.calls()
+		e.leaves()
+	}
+}
+
+// leaves lets those go who wait, and chose to leave when no start is allowed any more.
+func (e *evening) leaves() {
+	for i := len(e.line) - 1; i >= 0; i-- {
+		t := &e.line[i]
+		may := e.house.Hours.MayStart(e.clock(), e.length[t.Need], time.UTC)
+		if t.State == Waiting && !t.LeaveAt.IsZero() && !may {
+			e.line.Settle(t.ID)
+			e.line = slices.Delete(e.line, i, i+1)
+		}
 	}
 }
 
@@ -154,10 +167,16 @@ func drawEvening(t *rapid.T) (*evening, []Supply) {
 	if e.missed {
 		e.o.Missed = 1
 	}
+	if rapid.Bool().Draw(t, "closes") {
+		e.house.Hours = dayHours()
+	}
+	e.house.Length = func(n Need) time.Duration { return e.length[n] }
 	var supplies []Supply
-	for i := range rapid.IntRange(1, 4).Draw(t, "machines") {
+	kinds := rapid.SliceOfN(rapid.SampledFrom([]Kind{Washer, Dryer, WasherDryer}), 1, 4).Draw(t, "kinds")
+	slices.Sort(kinds) // combined machines are taken last
+	for i, kind := range kinds {
 		s := aWasher(MachineID(rune('1'+i)), 0)
-		s.Machine.Number, s.Machine.Kind = i, rapid.SampledFrom([]Kind{Washer, Dryer}).Draw(t, "kind")
+		s.Machine.Number, s.Machine.Kind = i, kind
 		supplies = append(supplies, s)
 		e.machines = append(e.machines, s.Machine)
 		e.busy = append(e.busy, turnTime{at: restsNow})
@@ -165,6 +184,12 @@ func drawEvening(t *rapid.T) (*evening, []Supply) {
 	e.line = waiting(rapid.StringMatching(`[wd]{1,8}`).Draw(t, "line"))
 	for i := range e.line {
 		e.line[i].Home = rapid.SampledFrom([]HomeID{"a", "b", "c", "d"}).Draw(t, "home")
+		if rapid.IntRange(0, 5).Draw(t, "both") == 0 {
+			e.line[i].Need = WashAndDry
+		}
+		if rapid.IntRange(0, 3).Draw(t, "leaves") == 0 {
+			e.line[i].LeaveAt = noon
+		}
 		e.line[i].DryAfter = e.line[i].Need == Wash && rapid.IntRange(0, 3).Draw(t, "dry after") == 0
 		if rapid.IntRange(0, 3).Draw(t, "not now") == 0 {
 			e.line[i].NotBefore = noon.Add(steps("later", 1, 120))
@@ -179,13 +204,13 @@ func drawEvening(t *rapid.T) (*evening, []Supply) {
 
 // TestForecastOfAnEvening: without chance, the forecast of a room with people who walk
 // or never come, loads that stay, limits and booked dryers is what happens when the
-// line's own rules are followed.
+// line's own rules are followed, until the room closes and in the morning.
 func TestForecastOfAnEvening(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		e, supplies := drawEvening(t)
 		waits := slices.Clone(e.line)
 		guesses := Forecast(slices.Clone(e.line), supplies, e.house, e.o, noon).Turns
-		const until = 20 * time.Hour
+		const until = 24 * time.Hour
 		e.play(until)
 		for i := range waits {
 			at, called := e.first[waits[i].ID]

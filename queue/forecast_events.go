@@ -10,11 +10,13 @@ type happening struct {
 }
 
 // agenda is a heap of happenings, the first one on top. Those of the same instant
-// come machines first, in a fixed order, so that a round has one course only.
+// come machines first, in the order in which the room looks at them: who missed a call
+// just before another did may let that one go first, or not.
 type agenda []happening
 
 func (a happening) before(b happening) bool {
-	return a.at < b.at || a.at == b.at && a.what > b.what
+	// A turn is a very large number without its sign.
+	return a.at < b.at || a.at == b.at && uint(a.what) < uint(b.what)
 }
 
 func (a *agenda) push(h happening) {

@@ -230,7 +230,8 @@ func FuzzForecast(f *testing.F) {
 	})
 }
 
-// TestAgenda: happenings come in the order of their instants, machines first.
+// TestAgenda: happenings come in the order of their instants, of one instant machines first, by
+// number.
 func TestAgenda(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var a agenda
@@ -244,7 +245,13 @@ func TestAgenda(t *testing.T) {
 			if x.at != y.at {
 				return int(x.at - y.at)
 			}
-			return y.what - x.what
+			place := func(what int) int { // machines by number, then turns
+				if what >= 0 {
+					return what
+				}
+				return 1000 + what
+			}
+			return place(x.what) - place(y.what)
 		})
 		for i := range want {
 			if got := a.pop(); got != want[i] {
