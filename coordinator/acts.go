@@ -27,6 +27,10 @@ const (
 	FactMovedAway      FactKind = "moved-away"
 	FactErased         FactKind = "erased"
 	FactJoinedFor      FactKind = "joined-for" // in the room's log: a turn for somebody without a phone
+	FactTokenMade      FactKind = "token-made" // Note: its name, here and below
+	FactTokenRevoked   FactKind = "token-revoked"
+	FactHookAdded      FactKind = "webhook-added" // Note: its host, here and below
+	FactHookRemoved    FactKind = "webhook-removed"
 )
 
 // ActKinds lists the kinds of fact in the building's log.
@@ -35,6 +39,7 @@ func ActKinds() []FactKind {
 		FactSignedIn, FactManagerMade, FactManagerInvited, FactInviteDropped, FactManagerGone, FactPassphrase,
 		FactPasskeyAdded, FactPasskeyGone, FactPasskeyCopied, FactSessionsEnded, FactInvitation, FactGuestInvited, FactMachineCode,
 		FactHomeAdded, FactHomeCode, FactBlocked, FactUnblocked, FactMerged, FactMovedAway, FactErased,
+		FactTokenMade, FactTokenRevoked, FactHookAdded, FactHookRemoved,
 	}
 }
 

@@ -112,6 +112,10 @@ type People struct {
 	FirstToken string
 	// Tariffs are the prices of energy, all that were ever set.
 	Tariffs Tariffs
+	// Tokens and Webhooks, with how far these have come, are for other programs; by ID.
+	Tokens     map[string]Token
+	Webhooks   map[string]Webhook
+	HookStates map[string]HookState
 	// old: the store still holds the only passphrase as it did before managers had names.
 	old bool
 }

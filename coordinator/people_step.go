@@ -82,6 +82,9 @@ func (s *peopleStep) handlePerson(ev PeopleEvent) error {
 	case EndMail:
 		return s.endMail(e)
 	default:
+		if known, err := s.programs(ev); known {
+			return err
+		}
 		return Refuse(Invalid, "people.event-unknown", "The building does not know what to do with that.")
 	}
 	return nil

@@ -129,6 +129,7 @@ func RestorePeople(stored Stored) (*People, error) {
 		Invitations: map[RoomID]Invitation{}, Subscriptions: map[string]Subscription{},
 		MachineCodes: map[Place]MachineCode{}, Passes: map[string]Pass{}, WaysIn: map[PersonID]WayIn{},
 		ManagerInvites: map[string]ManagerInvite{}, Guests: map[string]GuestInvitation{}, Departures: map[string]Departure{},
+		Tokens: map[string]Token{}, Webhooks: map[string]Webhook{}, HookStates: map[string]HookState{},
 	}
 	var manager managerRow
 	for _, row := range stored.Rows {
@@ -165,6 +166,12 @@ func (p *People) restore(row Row, manager *managerRow) error {
 		return err
 	case "tariff":
 		return p.restoreTariff(row)
+	case "token":
+		return restoreInto(p.Tokens, row.Key, row.Value)
+	case "webhook":
+		return restoreInto(p.Webhooks, row.Key, row.Value)
+	case "webhook-state":
+		return restoreInto(p.HookStates, row.Key, row.Value)
 	case "manager":
 		return json.Unmarshal(row.Value, manager)
 	case "way-in":

@@ -126,7 +126,7 @@ func isLocalhost(host string) bool {
 
 func adviseName(p Probes) Finding {
 	const about = "name"
-	inside := func(a netip.Addr) bool { return !isPublic(a) }
+	inside := func(a netip.Addr) bool { return !IsPublic(a) }
 	switch {
 	case p.ResolveErr != nil || len(p.Addresses) == 0:
 		return Finding{Bad, about, fmt.Sprintf("The name in the public address cannot be found (%s).", reason(p.ResolveErr, "it has no address")),

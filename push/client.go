@@ -30,8 +30,8 @@ func timeoutFor(device coordinator.Subscription) time.Duration {
 }
 
 // ErrAddress is wrapped by the error of a connection that was refused because
-// the push service's name leads to an address that is not public.
-var ErrAddress = errors.New("the push service's address is not a public one")
+// the service's name leads to an address that is not public.
+var ErrAddress = errors.New("the service's address is not a public one")
 
 // ClientOptions change NewClient for tests and for houses with a push service of their own.
 type ClientOptions struct {
@@ -47,7 +47,7 @@ type ClientOptions struct {
 // users, so it refuses every address that is not public, whatever a name
 // resolves to at the instant of connecting; it follows no redirect, uses no
 // proxy, and gives up after 10 seconds.
-func NewClient(o ClientOptions) *http.Client { return newClient(o, isPublic) }
+func NewClient(o ClientOptions) *http.Client { return newClient(o, IsPublic) }
 
 // newClient is NewClient with another notion of which addresses are public.
 func newClient(o ClientOptions, public func(netip.Addr) bool) *http.Client {
@@ -115,9 +115,9 @@ func prefixes(texts ...string) []netip.Prefix {
 	return out
 }
 
-// isPublic reports whether a is an address of the open internet. For IPv6 only
+// IsPublic reports whether a is an address of the open internet. For IPv6 only
 // the global unicast block counts, and NAT64 for a public IPv4 address.
-func isPublic(a netip.Addr) bool {
+func IsPublic(a netip.Addr) bool {
 	if !a.IsValid() || a.Zone() != "" {
 		return false
 	}

@@ -25,11 +25,11 @@ func TestIsPublic(t *testing.T) {
 		"2001:db8::1": false, "2002:7f00:1::1": false, "3fff::1": false, "fc00::1": false, "fd12:3456::1": false,
 		"fe80::1": false, "fe80::1%eth0": false, "fec0::1": false, "ff02::1": false, "2a00::1%eth0": false, "4000::1": false,
 	} {
-		if got := isPublic(netip.MustParseAddr(address)); got != public {
+		if got := IsPublic(netip.MustParseAddr(address)); got != public {
 			t.Errorf("%s: public %v, want %v", address, got, public)
 		}
 	}
-	if isPublic(netip.Addr{}) {
+	if IsPublic(netip.Addr{}) {
 		t.Error("no address is public")
 	}
 }
@@ -70,7 +70,7 @@ func TestPublicOnlyReadsTheAddress(t *testing.T) {
 		{"tcp4", "5.6.7.8:443", true}, {"tcp6", "[2600::1]:443", true},
 		{"tcp4", "10.1.1.1:443", false}, {"unix", "/run/x.sock", false}, {"udp4", "5.6.7.8:443", false}, {"tcp4", "name:443", false},
 	} {
-		if err := only(isPublic)(context.Background(), c.network, c.address, nil); (err == nil) != c.ok {
+		if err := only(IsPublic)(context.Background(), c.network, c.address, nil); (err == nil) != c.ok {
 			t.Errorf("%s %s: %v", c.network, c.address, err)
 		}
 	}

@@ -102,7 +102,7 @@ var guards = http.Header{
 // stored compressed, and foreign handlers.
 func (s *Server) incompressible(c echo.Context) bool {
 	path := c.Request().URL.Path
-	if strings.HasSuffix(path, "/events") || strings.HasPrefix(path, "/static/") || strings.HasPrefix(path, "/icons/") || path == "/sw.js" {
+	if strings.HasSuffix(path, "/events") || strings.HasPrefix(path, "/static/") || strings.HasPrefix(path, "/icons/") || path == "/sw.js" || path == "/metrics" {
 		return true
 	}
 	for prefix := range s.o.Mounts {

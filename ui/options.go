@@ -99,6 +99,13 @@ type Options struct {
 	// told of anything just now, and in one for the manager what to do; both are
 	// empty while some way works. nil: nobody knows.
 	NoWayToManager func(lang string) (everybody, manager string)
+	// CheckHook says whether events may be posted to an address; nil: none are.
+	CheckHook func(address string) error
+	// Ready is asked by /readyz; nil: whoever answers is ready. What it says holds
+	// no secrets.
+	Ready func(ctx context.Context) (parts map[string]string, ok bool)
+	// Metrics answers /metrics, and itself sees to who may ask; nil: nobody.
+	Metrics http.Handler
 	// Healthy is asked by /healthz; nil or no error means well.
 	Healthy func(ctx context.Context) error
 	// Mounts are foreign handlers by path prefix, such as "/meter/".

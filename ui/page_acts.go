@@ -40,7 +40,8 @@ var actGroups = map[string][]coordinator.FactKind{
 		coordinator.FactManagerMade, coordinator.FactManagerInvited, coordinator.FactInviteDropped, coordinator.FactManagerGone,
 		coordinator.FactPassphrase, coordinator.FactPasskeyAdded, coordinator.FactPasskeyGone, coordinator.FactPasskeyCopied,
 	},
-	"codes": {coordinator.FactInvitation, coordinator.FactGuestInvited, coordinator.FactMachineCode, coordinator.FactHomeCode},
+	"codes": {coordinator.FactInvitation, coordinator.FactGuestInvited, coordinator.FactMachineCode, coordinator.FactHomeCode,
+		coordinator.FactTokenMade, coordinator.FactTokenRevoked, coordinator.FactHookAdded, coordinator.FactHookRemoved},
 	"people": {
 		coordinator.FactHomeAdded, coordinator.FactBlocked, coordinator.FactUnblocked, coordinator.FactMerged,
 		coordinator.FactMovedAway, coordinator.FactErased,

@@ -78,3 +78,27 @@ func (s *Server) healthz(c echo.Context) error {
 	}
 	return c.String(http.StatusOK, "well\n")
 }
+
+// readyz says whether the program can do its work, part by part.
+func (s *Server) readyz(c echo.Context) error {
+	status, parts, ok := http.StatusOK, map[string]string(nil), true
+	if s.o.Ready != nil {
+		ctx, cancel := context.WithTimeout(c.Request().Context(), 5*time.Second)
+		defer cancel()
+		parts, ok = s.o.Ready(ctx)
+	}
+	if !ok {
+		status = http.StatusServiceUnavailable
+	}
+	c.Response().Header().Set("Cache-Control", "no-store")
+	return c.JSON(status, map[string]any{"ready": ok, "parts": parts})
+}
+
+// metrics passes on to what says how the program does.
+func (s *Server) metrics(c echo.Context) error {
+	if s.o.Metrics == nil {
+		return echo.ErrNotFound
+	}
+	s.o.Metrics.ServeHTTP(c.Response(), c.Request())
+	return nil
+}

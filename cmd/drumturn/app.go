@@ -19,8 +19,10 @@ import (
 	"drumturn/coordinator/store"
 	"drumturn/coordinator/usage"
 	"drumturn/push"
+	"drumturn/push/hooks"
 	"drumturn/push/mail"
 	"drumturn/ui"
+	"drumturn/ui/api"
 )
 
 // setup is what an app is made of.
@@ -62,6 +64,11 @@ type app struct {
 	pages   *ui.Server
 	sockets []net.Listener
 	advice  advice
+	// api and hooks serve other programs.
+	api   *api.Server
+	hooks *hooks.Worker
+	// readiness is what was last found of whether the program can do its work.
+	readiness readiness
 	// brokerAddr is where the MQTT broker listens; nil without one.
 	brokerAddr func() net.Addr
 	// firstLink is the path of the manager's one-time link; empty once used.
@@ -79,7 +86,7 @@ func newApp(ctx context.Context, s setup) (_ *app, err error) {
 		}
 	}()
 	for _, step := range []func(context.Context) error{
-		a.openStore, a.openHouse, a.seed, a.wirePush, a.wireMeters, a.wireKeeper, a.wirePages,
+		a.openStore, a.openHouse, a.seed, a.wirePush, a.wireMeters, a.wireKeeper, a.wirePrograms, a.wirePages,
 	} {
 		if err := step(ctx); err != nil {
 			return nil, err
@@ -142,6 +149,8 @@ func (a *app) run(ctx context.Context) error {
 	edge := group{stop: stopOuter}
 	edge.start("meters", func() error { return a.meters.Run(outer) })
 	edge.start("advice", func() error { a.advice.run(outer); return nil })
+	context.AfterFunc(outer, a.api.Close)
+	edge.start("webhooks", func() error { a.hooks.Run(outer); return nil })
 	edge.start("control", func() error { return a.serveControl(outer) })
 	edge.start("housekeeping", func() error { a.keeper.Run(outer); return nil })
 	if a.worker != nil {

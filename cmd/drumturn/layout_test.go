@@ -29,6 +29,7 @@ var arrows = map[string][]string{
 	"coordinator/usage": {"queue", "coordinator", "coordinator/cycle", "coordinator/usage"},
 	"push":              {"queue", "coordinator", "push"},
 	"push/webpush":      {"queue", "coordinator", "push"},
+	"push/hooks":        {"queue", "coordinator", "push"},
 	"push/mail":         {"queue", "coordinator", "push", "push/words"},
 	"push/words":        {},
 	"ui":                {"queue", "coordinator", "coordinator/cycle", "coordinator/usage", "coordinator/usage/hindsight", "coordinator/usage/wear", "coordinator/usage/enough", "push/words", "ui"},
@@ -40,6 +41,7 @@ var arrows = map[string][]string{
 // fences says which folder alone may import a third-party module.
 var fences = map[string]string{
 	"github.com/labstack/echo":              "ui",
+	"github.com/prometheus/client_golang":   "ui/metrics",
 	"go.etcd.io/bbolt":                      "coordinator/store",
 	"github.com/SherClockHolmes/webpush-go": "push/webpush",
 	"github.com/wneessen/go-mail":           "push/mail",

@@ -16,6 +16,7 @@ import (
 	"drumturn/config"
 	"drumturn/coordinator"
 	"drumturn/push"
+	"drumturn/push/hooks"
 	"drumturn/ui"
 )
 
@@ -49,6 +50,7 @@ func (a *app) wirePages(context.Context) error {
 	if a.file.Server.PushSubject != "" {
 		o.VAPIDKey, o.ValidateSubscription, o.SubscriptionID = a.keys.Public, a.validateSubscription, push.SubscriptionID
 	}
+	o.CheckHook, o.Ready, o.Metrics = hooks.CheckURL, a.readiness.of(a), a.api
 	a.pages, err = ui.New(o)
 	return err
 }

@@ -28,6 +28,7 @@ func Conform(t *testing.T, open func(t *testing.T) (s Store, reopen func() Store
 		{"the tail begins after the checkpoint", conformTail},
 		{"readings come in the order of time", conformReadings},
 		{"facts come in the order of time", conformFacts},
+		{"facts are read on from one of them", conformFactsAfter},
 		{"units do not see each other", conformUnits},
 		{"a notice is created once", conformOnce},
 		{"what is settled is withdrawn", conformWithdraw},

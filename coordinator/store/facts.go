@@ -3,6 +3,7 @@ package store
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"encoding/json"
 	"fmt"
 	"time"
@@ -55,4 +56,45 @@ func readFacts(tx *bbolt.Tx, prefix, from, end []byte) (page []coordinator.Fact,
 		return true
 	})
 	return page, next, err
+}
+
+// FactsAfter implements Store.
+func (f *File) FactsAfter(ctx context.Context, unit coordinator.Unit, after coordinator.FactID, limit int) (out []coordinator.StoredFact, err error) {
+	from := unitPrefix(unit)
+	if !after.IsZero() {
+		from = append(factIDKey(unit, after), 0) // the least that comes after it
+	}
+	err = f.view(ctx, func(tx *bbolt.Tx) (err error) {
+		out = nil
+		eachKey(tx.Bucket(bucketFacts), unitPrefix(unit), from, func(k, v []byte) bool {
+			if len(out) >= limit {
+				return false
+			}
+			var fact coordinator.StoredFact
+			if err = json.Unmarshal(v, &fact.Fact); err == nil {
+				fact.ID, err = factIDOf(unit, k)
+			}
+			out = append(out, fact)
+			return err == nil
+		})
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("cannot read the history of unit %q: %w", unit, err)
+	}
+	return out, nil
+}
+
+func factIDKey(unit coordinator.Unit, id coordinator.FactID) []byte {
+	return binary.BigEndian.AppendUint64(factKey(unit, id.At), id.N)
+}
+
+// factIDOf reads a fact's id from its key.
+func factIDOf(unit coordinator.Unit, key []byte) (coordinator.FactID, error) {
+	rest := key[len(unitPrefix(unit)):]
+	if len(rest) != timeLen+8 {
+		return coordinator.FactID{}, fmt.Errorf("the key of a fact has %d bytes: the file is damaged", len(rest))
+	}
+	at, err := timeAt(rest)
+	return coordinator.FactID{At: at, N: binary.BigEndian.Uint64(rest[timeLen:])}, err
 }

@@ -254,6 +254,18 @@ func (m *memory) Facts(ctx context.Context, unit coordinator.Unit, from, to time
 	return err
 }
 
+func (m *memory) FactsAfter(ctx context.Context, unit coordinator.Unit, after coordinator.FactID, limit int) (out []coordinator.StoredFact, err error) {
+	end, err := m.begin(ctx)
+	defer end()
+	for i, f := range m.unit(unit).facts {
+		id := coordinator.FactID{At: f.At.UTC(), N: uint64(i + 1)}
+		if err == nil && len(out) < limit && (id.At.After(after.At) || id.At.Equal(after.At) && id.N > after.N) {
+			out = append(out, coordinator.StoredFact{ID: id, Fact: f})
+		}
+	}
+	return out, err
+}
+
 func (m *memory) Readings(ctx context.Context, unit coordinator.Unit, machine coordinator.MachineID, from, to time.Time, fn func(coordinator.MachineReading) bool) error {
 	end, err := m.begin(ctx)
 	all := slices.Clone(m.unit(unit).readings)

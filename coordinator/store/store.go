@@ -40,6 +40,9 @@ type Store interface {
 
 	// Facts calls fn for each fact of a unit with from <= At < to, in time order, until fn says false.
 	Facts(ctx context.Context, unit coordinator.Unit, from, to time.Time, fn func(coordinator.Fact) bool) error
+	// FactsAfter lists the facts of a unit that come after the one with the id (zero:
+	// all), oldest first, at most limit.
+	FactsAfter(ctx context.Context, unit coordinator.Unit, after coordinator.FactID, limit int) ([]coordinator.StoredFact, error)
 	// Readings calls fn for each stored reading of a machine with from <= At < to, in time order, until fn says false.
 	Readings(ctx context.Context, unit coordinator.Unit, machine coordinator.MachineID, from, to time.Time, fn func(coordinator.MachineReading) bool) error
 

@@ -28,6 +28,7 @@ func NewHouse(hash func(secret string) string) *House {
 			Subscriptions: map[string]coordinator.Subscription{},
 			MachineCodes:  map[coordinator.Place]coordinator.MachineCode{}, Passes: map[string]coordinator.Pass{},
 			WaysIn: map[coordinator.PersonID]coordinator.WayIn{}, ManagerInvites: map[string]coordinator.ManagerInvite{},
+			Tokens: tokens, Webhooks: webhooks, HookStates: hookStates,
 			FirstToken: hash("token"),
 		},
 	}

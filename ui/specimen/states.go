@@ -103,6 +103,7 @@ func States() []State {
 		{Name: "manager-residents", Path: "/manager/residents", Who: Manager},
 		{Name: "manager-residents-code", Path: "/manager/residents", Who: Manager, Press: ".residents button"},
 		{Name: "manager-notices", Path: "/manager/notices", Who: Manager},
+		{Name: "manager-programs", Path: "/manager/tokens", Who: Manager},
 		{Name: "manager-log", Path: "/manager/r/cellar/log", Who: Manager},
 		{Name: "manager-machine", Path: "/manager/r/cellar/m/w2", Who: Manager},
 		{Name: "manager-machine-unkept", Path: "/manager/r/cellar/m/d3", Who: Manager},
