@@ -33,6 +33,7 @@ var badValues = []badValue{
 	{"mqtt", "cert_file", `"missing.pem"`, "it does not exist", "create it"},
 	{"mqtt", "key_file", `"missing.pem"`, "it does not exist", "create it"},
 	{"schedule", "nightly", `"0 0 31 2 *"`, "it never fires", `such as "15 4 * * *"`},
+	{"schedule", "monthly", `"0 0 31 2 *"`, "it never fires", "write minute, hour, day, month and weekday"},
 	{"backup", "folder", `""`, "the name is empty", "write the name of a file or folder"},
 	{"backup", "keep", `0`, "0 is out of range", "use a whole number from 1 to 10000"},
 	{"tariff", "currency", `"dollars"`, `"dollars" is no currency code`, "three capital letters of ISO 4217"},
