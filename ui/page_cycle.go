@@ -72,7 +72,7 @@ func (s *Server) showCycle(c echo.Context, page string) error {
 	if v.Next, err = p.next(ctx, &of); err != nil {
 		return err
 	}
-	if err := p.tellCycle(ctx, &v, of, before); err != nil {
+	if err := p.tellCycle(ctx, &v, of, before, page); err != nil {
 		return err
 	}
 	if page == "cycle-sheet" {
@@ -159,7 +159,7 @@ func (p *pastScene) price(c *coordinator.Fact, people *coordinator.People) []fac
 }
 
 // tellCycle draws the cycle, and tells it again with a fresh engine.
-func (p *pastScene) tellCycle(ctx context.Context, v *cycleView, of coordinator.Fact, before []coordinator.Fact) error {
+func (p *pastScene) tellCycle(ctx context.Context, v *cycleView, of coordinator.Fact, before []coordinator.Fact, page string) error {
 	k, err := p.curve(ctx, of.Start.Add(-margin), latest(of.End, of.At).Add(margin), of.Start, 10*time.Minute)
 	if err != nil {
 		return err
@@ -171,7 +171,12 @@ func (p *pastScene) tellCycle(ctx context.Context, v *cycleView, of coordinator.
 		return err
 	}
 	v.Behind = story.Behind
-	v.Figures = k.figures(p, "cycle", func(t *chart.Time) { t.Marks, t.Bands, t.Text = p.marks(&of), p.phases(story.Phases), v.Day })
+	v.Figures = k.figures(p, "cycle", func(t *chart.Time) {
+		t.Marks, t.Bands, t.Text = p.marks(&of), p.phases(story.Phases), v.Day
+		if page == "cycle-sheet" {
+			t.Height = sheetHeight
+		}
+	})
 	v.Phases = p.phaseTable(story.Phases)
 	v.Left = p.left(&of, story.Said)
 	return nil
@@ -297,5 +302,9 @@ func (p *pastScene) witness(ctx context.Context, v *cycleView, of *coordinator.F
 	})
 }
 
-// sheetLines is how many lines of the log fit on the sheet.
-const sheetLines = 12
+const (
+	// sheetLines is how many lines of the log fit on the sheet.
+	sheetLines = 12
+	// sheetHeight is that of the power on it, px.
+	sheetHeight = 190
+)

@@ -23,11 +23,9 @@ func route(cols []column, b box, s Scale, steps bool) string {
 			path.WriteString("L" + x + " " + at(c.first))
 		}
 		was = true
-		near, far := c.low, c.high
+		near, far := c.high, c.low
 		if c.last > c.first {
 			near, far = c.low, c.high
-		} else {
-			near, far = c.high, c.low
 		}
 		y := at(c.first)
 		for _, v := range [...]float64{near, far, c.last} {
