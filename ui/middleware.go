@@ -51,12 +51,23 @@ func (s *Server) crossOrigin() echo.MiddlewareFunc {
 	}
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) error {
-			if cop.Check(c.Request()) != nil {
+			if cop.Check(c.Request()) != nil || s.otherScheme(c.Request()) {
 				return otherSite
 			}
 			return next(c)
 		}
 	}
+}
+
+// otherScheme reports whether a form comes from a page of our host by the other
+// scheme: over plain http anybody on the way can write such a page. Browsers
+// that say which site a form is from are refused for it already; of an old one
+// only the host would be compared.
+func (s *Server) otherScheme(r *http.Request) bool {
+	origin := r.Header.Get("Origin")
+	_, ours, _ := strings.Cut(s.origin, "://")
+	_, theirs, _ := strings.Cut(origin, "://")
+	return r.Method == http.MethodPost && origin != s.origin && theirs == ours
 }
 
 // otherSite is the refusal of a form that another site's page sends.
