@@ -60,7 +60,7 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 	if c.Verbose {
 		level = slog.LevelDebug
 	}
-	log := slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: level}))
+	log := newLog(s.err, level)
 	a, err := newApp(ctx, setup{file: file, clock: loop.Wall{}, log: log, engine: engine})
 	if err != nil {
 		return err

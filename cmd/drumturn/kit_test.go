@@ -67,7 +67,7 @@ func (w *wired) setup() setup {
 		w.Fatal(err)
 	}
 	return setup{
-		file: file, clock: w.clock, log: slog.New(slog.NewTextHandler(w.log, nil)), engine: engine, noSync: true, plainCookies: true,
+		file: file, clock: w.clock, log: newLog(w.log, slog.LevelInfo), engine: engine, noSync: true, plainCookies: true,
 	}
 }
 
