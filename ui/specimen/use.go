@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"drumturn/coordinator"
 	"drumturn/coordinator/usage"
 	"drumturn/queue"
 )
@@ -17,6 +18,9 @@ var firstDay = usage.DateOf(Noon.AddDate(0, 0, -400), Zone)
 func Report(_ context.Context, q usage.Query, rooms []usage.HouseRoom) (*usage.Report, error) {
 	r := &usage.Report{Query: q, Currency: usage.Currency{Code: "EUR", Digits: 2}}
 	known := q.Scope.Room == ""
+	for _, own := range []coordinator.RoomID{"cellar", "attic", "loft", "yard", "shut"} { // also in a house without them
+		known = known || own == q.Scope.Room
+	}
 	for i := range rooms {
 		known = known || rooms[i].ID == q.Scope.Room
 	}
