@@ -198,6 +198,8 @@ func (f *five) kept(b *testing.B, q Query) {
 	s := f.open(b)
 	defer func() { must(b, s.Close()) }()
 	reports := NewReports(s, func() uint64 { return 0 })
+	_, err := reports.Report(ctx, f.h, q)
+	must(b, err)
 	for b.Loop() {
 		_, err := reports.Report(ctx, f.h, q)
 		must(b, err)
