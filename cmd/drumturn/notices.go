@@ -164,7 +164,7 @@ func (a *app) pageAdvice(lang string) []ui.Advice {
 			out = append(out, ui.Advice{Level: "bad", Text: health.TroubleText(say)})
 		}
 	}
-	return append(out, a.meterAdvice()...)
+	return append(out, a.meterAdvice(words.For(lang))...)
 }
 
 // noWayToManager says for the wall and for the manager's page that nothing can
@@ -185,11 +185,11 @@ func (a *app) noWayToManager(lang string) (everybody, manager string) {
 }
 
 // meterAdvice is what the manager should know about the meters.
-func (a *app) meterAdvice() []ui.Advice {
+func (a *app) meterAdvice(l *words.Language) []ui.Advice {
 	var out []ui.Advice
 	for _, m := range a.meters.Health().Meters {
 		if m.Trouble != "" {
-			out = append(out, ui.Advice{Level: "bad", Text: fmt.Sprintf("Meter %s: %s", m.Meter, m.Trouble), Do: "Look at the meter's settings in the building file, and at the meter itself."})
+			out = append(out, ui.Advice{Level: "bad", Text: l.Say("manager.meter", "meter", m.Meter, "trouble", m.Trouble), Do: l.Say("manager.meter-do")})
 		}
 	}
 	return out

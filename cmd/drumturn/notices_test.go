@@ -13,6 +13,7 @@ import (
 	"drumturn/coordinator/meter"
 	"drumturn/push"
 	"drumturn/push/pushtest"
+	"drumturn/push/words"
 )
 
 func TestDirectory(t *testing.T) {
@@ -72,10 +73,13 @@ func TestPageAdvice(t *testing.T) {
 	ended := make(chan error, 1)
 	go func() { ended <- a.run(ctx) }()
 	w.end = func() { cancel(); <-ended; a.close(); w.end = func() {} }
-	w.until("the trouble", func() bool { return len(a.meterAdvice()) > 0 })
-	got := a.meterAdvice()
+	w.until("the trouble", func() bool { return len(a.meterAdvice(words.English())) > 0 })
+	got := a.meterAdvice(words.English())
 	if len(got) != 1 || got[0].Level != "bad" || !strings.Contains(got[0].Text, "Meter attic: the wire is loose") || got[0].Do == "" {
 		t.Errorf("it says %+v", got)
+	}
+	if de := a.pageAdvice("de"); !strings.Contains(de[len(de)-1].Text, "Zähler attic") || !strings.Contains(de[len(de)-1].Do, "Hausdatei") {
+		t.Errorf("in German it says %+v", de)
 	}
 	all := a.pageAdvice("en")
 	if len(all) <= len(got) || all[len(all)-1] != got[0] {
