@@ -3,7 +3,6 @@ package config
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -43,17 +42,11 @@ func parseShare(text string) (float64, error) {
 	return v, nil
 }
 
-var pricePattern = regexp.MustCompile(`^(\d{1,9})(?:\.(\d{1,6}))?$`)
-
-// parseMicros reads a decimal number exactly, in millionths.
+// parseMicros reads a decimal number exactly, in millionths. In a file the
+// decimal mark is a point.
 func parseMicros(text string) (int64, error) {
-	m := pricePattern.FindStringSubmatch(text)
-	if m == nil {
+	if strings.ContainsAny(text, ", ") {
 		return 0, fmt.Errorf("%q is no price", text)
 	}
-	micros, err := strconv.ParseInt(m[1]+(m[2] + "000000")[:6], 10, 64)
-	if err != nil {
-		return 0, fmt.Errorf("%q is no price", text)
-	}
-	return micros, nil
+	return coordinator.ParseMicros(text)
 }

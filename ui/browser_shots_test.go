@@ -70,7 +70,7 @@ func (b *browser) become(t *testing.T, address string, s specimen.State, scheme 
 var otherSizes = map[string][][2]int64{
 	"wall": {tablet}, "wall-on-way": {tablet}, "wall-touch": {tablet}, "wall-touch-home": {tablet}, "wall-touch-word": {tablet},
 	"room-free": {upright, desk}, "room-waiting": {upright, desk}, "room-called": {desk}, "room-scanned": {upright}, "machine-own": {desk}, "notices": {desk},
-	"manager": {desk}, "manager-rules": {desk}, "manager-rules-look": {upright}, "manager-wear-drift": {desk}, "manager-enough": {upright},
+	"manager": {desk}, "manager-rules": {desk}, "manager-rules-look": {upright}, "manager-wear-drift": {desk}, "manager-enough": {upright}, "manager-tariff": {desk},
 }
 
 var tablet, upright, desk = [2]int64{1024, 600}, [2]int64{820, 1180}, [2]int64{1440, 900}

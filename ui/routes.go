@@ -107,6 +107,8 @@ func (s *Server) routes() []route {
 		{post, "/manager/r/:room/invitation", s.rotateInvitation},
 		{post, "/manager/r/:room/table", s.clearTable},
 		{get, "/manager/r/:room/log", s.logPage},
+		{get, "/manager/tariff", s.tariffPage},
+		{post, "/manager/tariff", s.changeTariff},
 		{get, "/manager/r/:room/rules", s.rulesPage},
 		{post, "/manager/r/:room/rules", s.changeRules},
 		{get, "/manager/r/:room/rules.toml", s.rulesFile},

@@ -119,6 +119,7 @@ func States() []State {
 		{Name: "manager-wear", Path: "/manager/r/cellar/m/w2/wear", Who: Manager},
 		{Name: "manager-wear-drift", Path: "/manager/r/cellar/m/d2/wear", Who: Manager},
 		{Name: "manager-enough", Path: "/manager/r/cellar/enough", Who: Manager},
+		{Name: "manager-tariff", Path: "/manager/tariff", Who: Manager},
 		{Name: "manager-rules", Path: "/manager/r/cellar/rules", Who: Manager},
 		{Name: "manager-rules-look", Path: "/manager/r/loft/rules", Who: Manager, Press: ".rules > p button"},
 		{Name: "manager-sheets", Path: "/manager/r/cellar/sheets", Who: Manager},
