@@ -112,7 +112,13 @@ func (a *anything) tell(ev Event) (ChangeSet, error) {
 	}
 	a.book(set)
 	if err == nil {
-		a.shelf.took(ev)
+		a.shelf.took(ev, func(id LoadID) (PersonID, HomeID) {
+			l := a.room.load(id)
+			if l == nil {
+				return "", ""
+			}
+			return l.Owner, l.Home
+		})
 	}
 	a.mustHold(set)
 	return set, err

@@ -39,16 +39,32 @@ func (s *shelf) wrote(f Fact) {
 	s.table = s.table[max(0, len(s.table)-tableHolds):]
 }
 
-// took takes down what writes no fact: who moves out has no laundry in other loads.
-func (s *shelf) took(ev Event) {
-	e, ok := ev.(MovedOut)
-	if !ok {
-		return
-	}
-	for id := range s.shared {
-		s.drop(id, func(x Sharer) bool {
-			return e.Person != "" && x.Person == e.Person || e.Person == "" && x.Home == e.Home
-		})
+// took takes down what writes no fact: who moves out has no laundry in other
+// loads, and who becomes one with somebody else has what was theirs. owner is
+// whose a load is then: nobody shares their own.
+func (s *shelf) took(ev Event, owner func(LoadID) (PersonID, HomeID)) {
+	switch e := ev.(type) {
+	case MovedOut:
+		for id := range s.shared {
+			s.drop(id, func(x Sharer) bool {
+				return e.Person != "" && x.Person == e.Person || e.Person == "" && x.Home == e.Home
+			})
+		}
+	case Merged:
+		for id, list := range s.shared {
+			list = slices.Clone(list)
+			for i, x := range list {
+				switch {
+				case e.Person != "" && x.Person == e.Person:
+					list[i] = Sharer{e.Into, e.IntoHome}
+				case e.Person == "" && x.Home == e.Home:
+					list[i].Home = e.IntoHome
+				}
+			}
+			s.shared[id] = list
+			person, home := owner(id)
+			s.drop(id, func(x Sharer) bool { return x.Person == person || home != "" && x.Home == home })
+		}
 	}
 }
 
