@@ -45,6 +45,9 @@ func (s *shelf) wrote(f Fact) {
 func (s *shelf) took(ev Event, owner func(LoadID) (PersonID, HomeID)) {
 	switch e := ev.(type) {
 	case MovedOut:
+		if e.TurnsOnly {
+			return
+		}
 		for id := range s.shared {
 			s.drop(id, func(x Sharer) bool {
 				return e.Person != "" && x.Person == e.Person || e.Person == "" && x.Home == e.Home
