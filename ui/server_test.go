@@ -28,7 +28,8 @@ func testOptions(h House) Options {
 				State: coordinator.Done, Why: "sent to 1 device",
 			}}, nil
 		},
-		Log: slog.New(slog.DiscardHandler),
+		CheckHook: func(string) error { return nil },
+		Log:       slog.New(slog.DiscardHandler),
 	}
 }
 
