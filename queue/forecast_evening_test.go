@@ -24,7 +24,6 @@ type evening struct {
 	now      time.Duration
 	last     TurnID
 	first    map[TurnID]time.Duration // when each was first called
-	dryers   map[TurnID]time.Duration // booked dryers, from when they may be called
 }
 
 type turnTime struct {

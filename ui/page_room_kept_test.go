@@ -151,7 +151,8 @@ func TestKeptPagesAreMadeOnce(t *testing.T) {
 		}
 		return value.(*ownPage).page
 	}
-	if file("kim") != file("lou") || file("kim") == file("fay") || file("fay") != file("fay") {
+	fay := file("fay")
+	if file("kim") != file("lou") || file("kim") == fay || fay != file("fay") {
 		t.Error("pages are made for the wrong people")
 	}
 	if a, b := file("fay").file, file("kim").file; bytes.Equal(a.plain, b.plain) {
