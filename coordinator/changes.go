@@ -85,9 +85,11 @@ const (
 	FactOvertook  FactKind = "overtook"  // a walk-up while somebody waited; names nobody
 	// FactOvertaken: Turn waits on while By, which joined later, is called; Why says why.
 	FactOvertaken FactKind = "overtaken"
-	FactMoreTime  FactKind = "more-time" // the owner asked for more; End: until when
-	FactChose     FactKind = "chose"     // a choice about a turn; Note says which
-	FactTestRun   FactKind = "test-run"  // a short run that did not use up its turn
+	// FactSeen: a manager has seen that a load was started out of turn.
+	FactSeen     FactKind = "seen"
+	FactMoreTime FactKind = "more-time" // the owner asked for more; End: until when
+	FactChose    FactKind = "chose"     // a choice about a turn; Note says which
+	FactTestRun  FactKind = "test-run"  // a short run that did not use up its turn
 )
 
 // MachineReading is a reading with the machine it is about.

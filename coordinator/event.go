@@ -192,6 +192,11 @@ type (
 		// Version is the one that the change was made from; 0: whichever is in force.
 		Version int
 	}
+	// NoteWalkUp says that a manager has seen that a machine was started out of turn.
+	NoteWalkUp struct {
+		Machine MachineID
+		Person  PersonID
+	}
 	// HoldLonger says whether machines are kept longer for a home (a manager's act);
 	// it is a change of the house rules.
 	HoldLonger struct {
@@ -250,6 +255,7 @@ func (ByHand) roomEvent()        {}
 func (StartByHand) roomEvent()   {}
 func (EndByHand) roomEvent()     {}
 func (SetRules) roomEvent()      {}
+func (NoteWalkUp) roomEvent()    {}
 func (HoldLonger) roomEvent()    {}
 func (MovedOut) roomEvent()      {}
 func (Merged) roomEvent()        {}

@@ -74,10 +74,17 @@ type (
 	}
 	// InviteManager offers a one-time link.
 	InviteManager struct {
-		By      PersonID
-		Hash    string
-		Name    string
-		Expires time.Time
+		By PersonID // empty with Operator: whoever runs the program on its computer
+		// Operator is the way back when no manager can sign in any more.
+		Operator bool
+		Hash     string
+		Name     string
+		Expires  time.Time
+	}
+	// SeeNotices says that a manager has seen which notices reached nobody, up to an instant.
+	SeeNotices struct {
+		By PersonID
+		At time.Time
 	}
 	// DropManagerInvite takes an offered link back.
 	DropManagerInvite struct {
@@ -139,6 +146,7 @@ type (
 )
 
 func (SetFirstToken) peopleEvent()     {}
+func (SeeNotices) peopleEvent()        {}
 func (SetPassphrase) peopleEvent()     {}
 func (InviteManager) peopleEvent()     {}
 func (DropManagerInvite) peopleEvent() {}

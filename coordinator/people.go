@@ -110,6 +110,8 @@ type People struct {
 	Departures map[string]Departure
 	// FirstToken is the SHA-256, in hex, of the one-time link's token; empty once used.
 	FirstToken string
+	// NoticesSeen is until when a manager has seen which notices reached nobody.
+	NoticesSeen time.Time
 	// Tariffs are the prices of energy, all that were ever set.
 	Tariffs Tariffs
 	// Tokens and Webhooks, with how far these have come, are for other programs; by ID.

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"time"
 )
 
 // managerRow is what is stored of the way in of the first start. Passphrase is
@@ -12,6 +13,8 @@ import (
 type managerRow struct {
 	Passphrase string `json:",omitempty"`
 	FirstToken string
+	// NoticesSeen is People.NoticesSeen.
+	NoticesSeen time.Time `json:",omitzero"`
 }
 
 func (s *peopleStep) putPerson(v Person) {
@@ -82,7 +85,7 @@ func (p *People) restoreTariff(row Row) error {
 
 func (s *peopleStep) putManager() {
 	s.renew()
-	s.out.Put("manager", "way-in", managerRow{FirstToken: s.next.FirstToken})
+	s.out.Put("manager", "way-in", managerRow{FirstToken: s.next.FirstToken, NoticesSeen: s.next.NoticesSeen})
 }
 
 func (s *peopleStep) putWayIn(v WayIn) {
@@ -137,7 +140,7 @@ func RestorePeople(stored Stored) (*People, error) {
 			return nil, fmt.Errorf("record %s %q of the building's people does not read: %w", row.Table, row.Key, err)
 		}
 	}
-	p.FirstToken = manager.FirstToken
+	p.FirstToken, p.NoticesSeen = manager.FirstToken, manager.NoticesSeen
 	if all := p.Managers(); manager.Passphrase != "" && len(all) > 0 {
 		p.old = true
 		p.WaysIn[all[0].ID] = WayIn{Person: all[0].ID, Passphrase: manager.Passphrase}

@@ -69,6 +69,8 @@ func (r *Room) handleAtMachine(now time.Time, ev Event) error {
 		return r.at(e.Machine, func(i int) error { return r.takeOut(i, e) })
 	case PutBack:
 		return r.at(e.Machine, func(i int) error { return r.putBack(i, e) })
+	case NoteWalkUp:
+		return r.at(e.Machine, func(i int) error { return r.noteWalkUp(i, e) })
 	case ForgetLearned:
 		return r.at(e.Machine, func(i int) error { return r.forgetLearned(i, e) })
 	case ByHand:

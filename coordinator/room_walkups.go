@@ -53,3 +53,17 @@ func (r *Room) tellPast(i int, l *Load, now time.Time) {
 		})
 	}
 }
+
+// noteWalkUp takes a start out of turn off the manager's list.
+func (r *Room) noteWalkUp(i int, e NoteWalkUp) error {
+	l := r.load(r.state.Machines[i].Load)
+	if l == nil || l.Past == 0 {
+		return Refuse(Conflict, "walk-up.none", "This machine was not started out of turn.")
+	}
+	if !l.PastSeen {
+		l.PastSeen = true
+		r.fact(Fact{Kind: FactSeen, Machine: r.plan.Machines[i].ID, Person: e.Person, Load: l.ID})
+		r.touch()
+	}
+	return nil
+}

@@ -90,6 +90,8 @@ type Load struct {
 	Past      TurnID    `json:",omitempty"`
 	PastSince time.Time `json:",omitzero"`
 	PastTold  bool      `json:",omitempty"`
+	// PastSeen: a manager has seen it.
+	PastSeen bool `json:",omitempty"`
 	// Shared are people of other homes who have laundry in it too. ShareHash is the
 	// hash of the one-time code by which the owner invites another one.
 	Shared    []Sharer `json:",omitempty"`

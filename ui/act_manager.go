@@ -64,6 +64,8 @@ func managerEvent(f form, m coordinator.MachineID, who coordinator.PersonID) (co
 		return coordinator.PutBack{Machine: m, Person: who}, nil
 	case "by-hand-on", "by-hand-off":
 		return coordinator.ByHand{Machine: m, Person: who, On: f["do"] == "by-hand-on"}, nil
+	case "seen":
+		return coordinator.NoteWalkUp{Machine: m, Person: who}, nil
 	case "forget-learned":
 		return coordinator.ForgetLearned{Machine: m, Person: who}, nil
 	case "empty", "on-table":
@@ -101,4 +103,19 @@ func (s *Server) rotate(c echo.Context, next string, set func(code string) coord
 		return err
 	}
 	return s.redirect(c, next)
+}
+
+// noticesSeen takes the notices that reached nobody off the manager's list.
+func (s *Server) noticesSeen(c echo.Context) error {
+	who := s.manager(c)
+	if who == nil {
+		return notManager
+	}
+	if _, err := parseForm(c.Request()); err != nil {
+		return err
+	}
+	if err := s.o.House.DoPeople(c.Request().Context(), coordinator.SeeNotices{By: who.ID, At: s.o.House.Now()}); err != nil {
+		return err
+	}
+	return s.redirect(c, "/manager")
 }

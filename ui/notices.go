@@ -27,7 +27,7 @@ func (s *Server) noticeLines(l *words.Language, rows []coordinator.Delivery, peo
 			At: tell.at(d.Notice.Made), Room: room, What: noticeText(l, &d.Notice), To: addressee(l, &d.Notice, people),
 			State: stateWord(l, d), Why: tell.rowWhy(d), Failed: deliveryFailed(d),
 		}
-		if line.Failed {
+		if line.Failed && d.Notice.Made.After(people.NoticesSeen) {
 			failed++
 		}
 		out = append(out, line)

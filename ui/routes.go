@@ -107,6 +107,7 @@ func (s *Server) routes() []route {
 		{post, "/manager/r/:room/invitation", s.rotateInvitation},
 		{post, "/manager/r/:room/table", s.clearTable},
 		{get, "/manager/r/:room/log", s.logPage},
+		{post, "/manager/notices/seen", s.noticesSeen},
 		{get, "/manager/tariff", s.tariffPage},
 		{post, "/manager/tariff", s.changeTariff},
 		{get, "/manager/r/:room/rules", s.rulesPage},

@@ -93,10 +93,11 @@ func forgottenHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 
 // pastHand is a start out of turn, where the house wants to know of it.
 func pastHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
-	if m.Load == nil || m.Load.Past == 0 || sc.snap.Rules.WalkUps != coordinator.Reported {
+	if m.Load == nil || m.Load.Past == 0 || m.Load.PastSeen || sc.snap.Rules.WalkUps != coordinator.Reported {
 		return handView{}, false
 	}
-	return handView{What: sc.lang().Say("hand.past", "at", sc.tell().at(m.Load.StartedAt))}, true
+	l := sc.lang()
+	return handView{What: l.Say("hand.past", "at", sc.tell().at(m.Load.StartedAt)), Do: "seen", Button: l.Say("hand.seen")}, true
 }
 
 func outHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
@@ -115,5 +116,6 @@ func stalledHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	if !m.Stalled || m.Status != coordinator.Running {
 		return handView{}, false
 	}
-	return handView{What: sc.lang().Say("hand.stalled", "at", sc.tell().at(m.Since))}, true
+	l := sc.lang()
+	return handView{What: l.Say("hand.stalled", "at", sc.tell().at(m.Since)), Do: "take-out", Button: l.Say("hand.take-out")}, true
 }

@@ -40,6 +40,7 @@ func (a *app) serveControl(ctx context.Context) error {
 	mux := http.NewServeMux()
 	mux.HandleFunc("POST /backup", a.controlBackup)
 	mux.HandleFunc("POST /rules", a.controlRules)
+	mux.HandleFunc("POST /link", a.controlLink)
 	server := &http.Server{Handler: mux, ReadHeaderTimeout: 5 * time.Second}
 	stop := context.AfterFunc(ctx, func() { _ = server.Close() })
 	defer stop()

@@ -27,6 +27,7 @@ type commands struct {
 	Check   checkCommand   `cmd:"" help:"Check a building file, and whether notices can work here."`
 	Replay  replayCommand  `cmd:"" help:"Tell the story of a recorded power trace."`
 	Score   scoreCommand   `cmd:"" help:"Measure the cycle detection against labelled traces."`
+	Link    linkCommand    `cmd:"" help:"Print a one-time link that makes a manager, when nobody can sign in any more."`
 	Rules   rulesCommand   `cmd:"" help:"Write the house rules in force to a file, or put those of a file into force."`
 	Restore restoreCommand `cmd:"" help:"Put a backup into the place of the store and the keys, while the program is stopped."`
 	Backup  backupCommand  `cmd:"" help:"Copy the store, keys included, into a folder."`

@@ -197,7 +197,7 @@ func (s *soak) callsAreAnswered(id coordinator.RoomID, facts []coordinator.Fact)
 					delete(open, turn)
 				}
 			}
-		case coordinator.FactMissed, coordinator.FactPassed, coordinator.FactLeft:
+		case coordinator.FactMissed, coordinator.FactPassed, coordinator.FactLeft, coordinator.FactTakenBack:
 			delete(open, f.Turn)
 		case coordinator.FactSilent, coordinator.FactOut, coordinator.FactFault, coordinator.FactWalkUp, coordinator.FactStillIn:
 			out[f.Machine] = true // takes a hold away
