@@ -17,6 +17,11 @@ type phases struct {
 	Coming   Phase
 	ComingAt time.Time
 	ComingN  int
+	// Away counts the newest slots in a row, since AwayAt, that were not the strong
+	// phase Now; Weak is the weak phase that they make together, or NoPhase.
+	Away   int
+	AwayAt time.Time
+	Weak   Phase
 	// The open slot: since when, its energy, what of it was heard, and what of
 	// that was below work.
 	From       time.Time
@@ -71,17 +76,48 @@ func (p *phases) add(at time.Time, watts float64, d time.Duration, low bool, v *
 
 func (p *phases) enter(next Phase, from time.Time, need int) bool {
 	if next == p.Now {
-		p.Coming = NoPhase
+		p.Coming, p.Away = NoPhase, 0
 		return false
 	}
 	if next != p.Coming {
 		p.Coming, p.ComingAt, p.ComingN = next, from, 0
 	}
 	p.ComingN++
-	if p.Now != NoPhase && p.ComingN < need {
+	if p.Now == NoPhase || p.ComingN >= need {
+		p.begin(next, p.ComingAt)
+		p.Coming = NoPhase
+		return true
+	}
+	return p.leave(next, from, need)
+}
+
+// leave ends a strong phase after need slots in a row without it, whatever they
+// are: the turns and rests of a drum may never be alike for so long. A strong one
+// that shows among them still has to last before it begins.
+func (p *phases) leave(next Phase, from time.Time, need int) bool {
+	if !p.Now.strong() {
 		return false
 	}
-	p.Now, p.Since, p.Coming = next, p.ComingAt, NoPhase
+	if p.Away == 0 {
+		p.AwayAt, p.Weak = from, NoPhase
+	}
+	p.Away++
+	if !next.strong() && (next != Pause || p.Weak == NoPhase) {
+		p.Weak = next
+	}
+	if p.Away < need || p.Weak == NoPhase {
+		return false
+	}
+	p.begin(p.Weak, p.AwayAt)
+	if p.Coming == p.Now {
+		p.Coming = NoPhase
+	}
+	return true
+}
+
+// begin enters a phase.
+func (p *phases) begin(next Phase, since time.Time) {
+	p.Now, p.Since, p.Away = next, since, 0
 	p.Count++
 	switch next {
 	case Heat:
@@ -89,8 +125,10 @@ func (p *phases) enter(next Phase, from time.Time, need int) bool {
 	case Spin:
 		p.Spun = true
 	}
-	return true
 }
+
+// strong reports whether a phase takes much power all the time.
+func (p Phase) strong() bool { return p == Heat || p == Spin }
 
 // cool follows the power of a dryer's cool-down: up at once, down slowly.
 func (p *phases) cool(w float64) {
