@@ -3,6 +3,7 @@ package hooks
 import (
 	"fmt"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -109,9 +110,9 @@ func TestTriesAgain(t *testing.T) {
 func TestGivesUp(t *testing.T) {
 	bubble(t, func(w *world) {
 		w.hook("h1", "https://one.example/")
-		dead := true
+		var alive atomic.Bool
 		w.answer = func(*received) (int, error) {
-			if dead {
+			if !alive.Load() {
 				return 0, errNoRoute
 			}
 			return 200, nil
@@ -124,7 +125,7 @@ func TestGivesUp(t *testing.T) {
 		if st := w.state("h1"); len(st.Calls) != 2 || st.Calls[1].Outcome != coordinator.HookGivenUp || st.Calls[1].Kind != coordinator.FactFault {
 			t.Fatalf("%+v", st.Calls)
 		}
-		dead = false
+		alive.Store(true)
 		time.Sleep(2 * time.Hour)
 		if st := w.state("h1"); st.Calls[0].Outcome != coordinator.HookTaken || st.Calls[0].Kind != coordinator.FactOut {
 			t.Errorf("%+v", st.Calls)
