@@ -1,10 +1,12 @@
 package ui
 
 import (
+	"context"
 	"fmt"
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
@@ -125,17 +127,31 @@ func TestFlows(t *testing.T) {
 	t.Logf("\n| flow | taps | fields |\n| --- | --- | --- |\n%s", &table)
 }
 
-// tap taps an element by selector, or the button with some words.
+// tap taps an element by selector, or the button with some words. The page may
+// be leaving just then: what was found on it is looked for again on the next.
 func (b *browser) tap(t *testing.T, at string) {
 	t.Helper()
-	if words, ok := strings.CutPrefix(at, "words:"); ok {
-		mark := fmt.Sprintf(`(() => { const found = [...document.querySelectorAll('button')].find((e) => e.innerText.trim().split('\n')[0] === %q && e.checkVisibility());
-			document.querySelectorAll('[data-tap]').forEach((e) => e.removeAttribute('data-tap')); found?.setAttribute('data-tap', ''); return !!found; })()`, words)
-		b.until(t, mark)
-		at = "[data-tap]"
+	words, byWords := strings.CutPrefix(at, "words:")
+	for tries := 1; ; tries++ {
+		if byWords {
+			b.until(t, fmt.Sprintf(markWords, words))
+			at = "[data-tap]"
+		}
+		ctx, cancel := context.WithTimeout(b.ctx, 10*time.Second)
+		err := chromedp.Do(ctx, chromedp.WaitVisible(at), chromedp.Click(at))
+		cancel()
+		if err == nil {
+			return
+		}
+		if tries == 6 {
+			t.Fatalf("browser: %v\nconsole: %q", err, b.complaints())
+		}
 	}
-	b.do(t, chromedp.WaitVisible(at), chromedp.Click(at))
 }
+
+// markWords marks the button that begins with some words.
+const markWords = `(() => { const found = [...document.querySelectorAll('button')].find((e) => e.innerText.trim().split('\n')[0] === %q && e.checkVisibility());
+	document.querySelectorAll('[data-tap]').forEach((e) => e.removeAttribute('data-tap')); found?.setAttribute('data-tap', ''); return !!found; })()`
 
 // TestNotificationsAreAskedForWhenTheyHelp: never on the way in, but beside the
 // forecast of whoever has a turn and no device, with a reason.
