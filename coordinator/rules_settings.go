@@ -276,30 +276,32 @@ func right(at any) string {
 	return "use one of the words that are offered"
 }
 
-// Changed is a rule that two sets of rules have differently.
+// Changed is a setting that two lists have differently; "" where one lacks it.
 type Changed struct{ Path, From, To string }
 
 // ChangedTo lists how other rules differ from r, in the order of Settings. What
 // only one of the ladders has is "" in the other.
-func (r *Rules) ChangedTo(other *Rules) (all []Changed) {
-	from, to := r.Settings(), other.Settings()
-	value := func(all []Setting, path string) string {
-		for _, s := range all {
-			if s.Path == path {
-				return s.Value
-			}
-		}
-		return ""
-	}
+func (r *Rules) ChangedTo(other *Rules) []Changed {
+	return changedSettings(r.Settings(), other.Settings())
+}
+
+// changedSettings lists what differs, in the order of the first list, then of the second.
+func changedSettings(from, to []Setting) (all []Changed) {
+	before, after := valuesOf(from), valuesOf(to)
 	seen := map[string]bool{}
-	for _, s := range append(slices.Clone(from), to...) {
-		if seen[s.Path] {
-			continue
-		}
-		seen[s.Path] = true
-		if a, b := value(from, s.Path), value(to, s.Path); a != b {
+	for _, s := range slices.Concat(from, to) {
+		if a, b := before[s.Path], after[s.Path]; a != b && !seen[s.Path] {
 			all = append(all, Changed{s.Path, a, b})
 		}
+		seen[s.Path] = true
 	}
 	return all
+}
+
+func valuesOf(settings []Setting) map[string]string {
+	values := make(map[string]string, len(settings))
+	for _, s := range settings {
+		values[s.Path] = s.Value
+	}
+	return values
 }

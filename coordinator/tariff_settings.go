@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -119,6 +120,15 @@ func (w *TariffWindow) settings(number int) []Setting {
 	return all
 }
 
+// ChangedTo lists how another tariff differs from t, in the order of Settings. A
+// day that a window which is not there does not have is no difference.
+func (t *Tariff) ChangedTo(other *Tariff) []Changed {
+	off := strconv.FormatBool(false)
+	return slices.DeleteFunc(changedSettings(t.Settings(), other.Settings()), func(c Changed) bool {
+		return (c.From == "" || c.From == off) && (c.To == "" || c.To == off)
+	})
+}
+
 // TariffOf makes a tariff of settings. A window without a name and a price per
 // cycle without a value are left out. What cannot be read is listed; the tariff
 // still has to be validated.
@@ -129,7 +139,7 @@ func TariffOf(settings []Setting) (Tariff, []Problem) {
 	most := 0
 	for _, s := range settings {
 		value := strings.TrimSpace(s.Value)
-		n, key, inWindow := windowPath(s.Path)
+		n, key, inWindow := WindowPath(s.Path)
 		var err error
 		switch {
 		case inWindow:
@@ -158,8 +168,8 @@ func TariffOf(settings []Setting) (Tariff, []Problem) {
 	return t, c.found
 }
 
-// windowPath takes "windows[2].from" apart.
-func windowPath(path string) (n int, key string, ok bool) {
+// WindowPath takes the path of a window's part apart, such as "windows[2].from".
+func WindowPath(path string) (n int, key string, ok bool) {
 	rest, ok := strings.CutPrefix(path, "windows[")
 	number, key, found := strings.Cut(rest, "].")
 	n, err := strconv.Atoi(number)

@@ -351,6 +351,20 @@ func changesOf(l *words.Language, from, to *coordinator.Rules) (all []ruleChange
 
 // ruleValue is a setting's text as a person reads it.
 func ruleValue(l *words.Language, path, value string) string {
+	if said := orWord(l, value); said != value || path == "text" {
+		return said
+	}
+	if path == "longer_hold_homes" {
+		return l.Count("rules.homes", strings.Count(value, ",")+1)
+	}
+	if d, err := coordinator.ParseSpan(value); err == nil {
+		return l.Span(d)
+	}
+	return value
+}
+
+// orWord says truths, choices and nothing in words, and leaves the rest as it was typed.
+func orWord(l *words.Language, value string) string {
 	switch {
 	case value == "":
 		return l.Say("rules.none")
@@ -360,13 +374,6 @@ func ruleValue(l *words.Language, path, value string) string {
 		return l.Say("rules.no")
 	case l.Has("rule-choice." + value):
 		return l.Say("rule-choice." + value)
-	case path == "text":
-		return value
-	case path == "longer_hold_homes":
-		return l.Count("rules.homes", strings.Count(value, ",")+1)
-	}
-	if d, err := coordinator.ParseSpan(value); err == nil {
-		return l.Span(d)
 	}
 	return value
 }

@@ -176,7 +176,7 @@ func (s *Server) viewTariff(l *words.Language, settings []coordinator.Setting) *
 	for i := range settings {
 		one := &settings[i]
 		in := tariffInput(l, one, s)
-		n, key, inWindow := windowOf(one.Path)
+		n, key, inWindow := coordinator.WindowPath(one.Path)
 		switch {
 		case !inWindow && strings.HasPrefix(one.Path, "cycle["):
 			v.Cycles = append(v.Cycles, in)
@@ -202,15 +202,6 @@ func (s *Server) viewTariff(l *words.Language, settings []coordinator.Setting) *
 	return v
 }
 
-// windowOf takes "windows[2].from" apart.
-func windowOf(path string) (n int, key string, ok bool) {
-	if _, err := fmt.Sscanf(path, "windows[%d].", &n); err != nil || n < 1 {
-		return 0, "", false
-	}
-	_, key, _ = strings.Cut(path, "].")
-	return n, key, true
-}
-
 func tariffInput(l *words.Language, one *coordinator.Setting, s *Server) ruleInput {
 	in := inputOf(l, one)
 	in.Label = tariffLabel(l, one.Path, s)
@@ -230,7 +221,7 @@ func tariffInput(l *words.Language, one *coordinator.Setting, s *Server) ruleInp
 
 // tariffLabel is what a part of the tariff is called.
 func tariffLabel(l *words.Language, path string, s *Server) string {
-	if n, key, ok := windowOf(path); ok {
+	if n, key, ok := coordinator.WindowPath(path); ok {
 		return l.Say("tariff.of-window", "n", n, "part", l.Say("tariff-window."+key))
 	}
 	if place, ok := strings.CutPrefix(path, "cycle["); ok {
@@ -247,41 +238,10 @@ func tariffLabel(l *words.Language, path string, s *Server) string {
 
 // tariffChanges says how another tariff differs, as a person reads it.
 func (s *Server) tariffChanges(l *words.Language, from, to *coordinator.Tariff) (all []ruleChange) {
-	value := func(settings []coordinator.Setting, path string) string {
-		for _, one := range settings {
-			if one.Path == path {
-				return one.Value
-			}
-		}
-		return ""
-	}
-	before, after := from.Settings(), to.Settings()
-	seen := map[string]bool{}
-	for _, one := range append(slices.Clone(before), after...) {
-		a, b := value(before, one.Path), value(after, one.Path)
-		if seen[one.Path] || a == b || (a == "" && b == "false") || (a == "false" && b == "") {
-			continue
-		}
-		seen[one.Path] = true
-		all = append(all, ruleChange{tariffLabel(l, one.Path, s), ruleValue(l, "text", orWord(l, a)), ruleValue(l, "text", orWord(l, b))})
+	for _, c := range from.ChangedTo(to) {
+		all = append(all, ruleChange{tariffLabel(l, c.Path, s), orWord(l, c.From), orWord(l, c.To)})
 	}
 	return all
-}
-
-// orWord says truths and nothing in words, and leaves the rest as it was typed.
-func orWord(l *words.Language, value string) string {
-	switch value {
-	case "":
-		return l.Say("rules.none")
-	case "true":
-		return l.Say("rules.yes")
-	case "false":
-		return l.Say("rules.no")
-	}
-	if choice := "rule-choice." + value; l.Has(choice) {
-		return l.Say(choice)
-	}
-	return value
 }
 
 // tariffVersions lists all tariffs, newest first, with what each changed.

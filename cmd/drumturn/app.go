@@ -103,7 +103,7 @@ func (a *app) openStore(context.Context) error {
 		return fmt.Errorf("make the data folder: %w; name one that this user may write to (server.data)", err)
 	}
 	var err error
-	a.store, err = store.Open(a.dataFile("drumturn.db"), store.Options{NoSync: a.noSync})
+	a.store, err = store.Open(a.dataFile(storeName), store.Options{NoSync: a.noSync})
 	return err
 }
 

@@ -45,7 +45,7 @@ func (c *backupCommand) Run(ctx context.Context, s streams) error {
 
 // offline copies the store of a program that is not running.
 func (c *backupCommand) offline(ctx context.Context, data, folder string) (string, error) {
-	path := filepath.Join(data, "drumturn.db")
+	path := filepath.Join(data, storeName)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		return "", usageError{fmt.Errorf("there is no store in %s yet; start the program once with: drumturn serve %s", data, c.File)}
 	}
@@ -93,7 +93,7 @@ func backupTo(ctx context.Context, st copier, data, folder string, now time.Time
 
 // fillBackup copies the store and the keys into a folder.
 func fillBackup(ctx context.Context, st copier, data, folder string) error {
-	if err := st.Backup(ctx, filepath.Join(folder, "drumturn.db")); err != nil {
+	if err := st.Backup(ctx, filepath.Join(folder, storeName)); err != nil {
 		return err
 	}
 	return copyKeys(data, folder)

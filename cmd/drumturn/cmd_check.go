@@ -81,7 +81,7 @@ func count(n int, thing string) string {
 // differences says where the house rules in force are not those of the file,
 // when there is a store that nobody is using.
 func (c *checkCommand) differences(ctx context.Context, s streams, file *config.File) {
-	path := filepath.Join(file.Server.Data, "drumturn.db")
+	path := filepath.Join(file.Server.Data, storeName)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		fmt.Fprintln(s.out, "There is no store yet: the first start takes the house rules and the tariff from this file.")
 		return

@@ -139,7 +139,7 @@ func demoFile(data string, zone *time.Location) *config.File {
 
 // live lets the town live through its past, into the store.
 func (d *demonstration) live(ctx context.Context, town *demo.Town, began, now time.Time) error {
-	st, err := store.Open(filepath.Join(d.data, "drumturn.db"), store.Options{NoSync: true})
+	st, err := store.Open(filepath.Join(d.data, storeName), store.Options{NoSync: true})
 	if err != nil {
 		return err
 	}

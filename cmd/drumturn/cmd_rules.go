@@ -114,7 +114,7 @@ func askRules(ctx context.Context, file *config.File, request rulesRequest) (rul
 	var answer rulesAnswer
 	err := askControl(ctx, file.Server.Data, "/rules", request, &answer)
 	if errors.Is(err, errNotRunning) {
-		path := filepath.Join(file.Server.Data, "drumturn.db")
+		path := filepath.Join(file.Server.Data, storeName)
 		if _, gone := os.Stat(path); errors.Is(gone, fs.ErrNotExist) {
 			return answer, usageError{fmt.Errorf("there is no store in %s yet; the first start takes the house rules from the building file", file.Server.Data)}
 		}

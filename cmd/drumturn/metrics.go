@@ -30,7 +30,7 @@ func (a *app) measured() metrics.Now {
 		h := a.worker.Health()
 		now.Notices = &metrics.Notices{Sent: h.Sent, Retried: h.Retried, Gone: h.Gone, Failed: h.Failed, Alarms: len(h.Alarms), Silent: len(h.Silent), Trouble: h.Trouble != ""}
 	}
-	if info, err := os.Stat(a.dataFile("drumturn.db")); err == nil {
+	if info, err := os.Stat(a.dataFile(storeName)); err == nil {
 		now.StoreBytes = info.Size()
 	}
 	return now
