@@ -4,9 +4,9 @@ import (
 	"bytes"
 	"crypto/rand"
 	_ "embed"
-	"strconv"
-	"strings"
 	"text/template"
+
+	"drumturn/coordinator"
 )
 
 // TemplateOptions fill the building file that a new house begins with. What is
@@ -24,7 +24,7 @@ type TemplateOptions struct {
 //go:embed template.toml
 var templateText string
 
-var fileTemplate = template.Must(template.New("building.toml").Funcs(template.FuncMap{"quote": tomlQuote}).Parse(templateText))
+var fileTemplate = template.Must(template.New("building.toml").Funcs(template.FuncMap{"quote": coordinator.TOMLText}).Parse(templateText))
 
 // Template is a commented building file of an invented building, as it is
 // written for somebody to change. It holds passwords: write it for its owner alone.
@@ -49,23 +49,4 @@ func Template(o TemplateOptions) []byte {
 		panic("config: the template of the building file is broken: " + err.Error())
 	}
 	return out.Bytes()
-}
-
-// tomlQuote writes a text as TOML does.
-func tomlQuote(text string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range text {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r < ' ' || r == 0x7f:
-			b.WriteString(`\u` + strings.Repeat("0", 4-len(strconv.FormatInt(int64(r), 16))) + strconv.FormatInt(int64(r), 16))
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
 }

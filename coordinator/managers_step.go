@@ -139,12 +139,7 @@ func (s *peopleStep) seeNotices(e SeeNotices) error {
 
 // dropInvites takes away the one-time links that stale says.
 func (s *peopleStep) dropInvites(stale func(ManagerInvite) bool) {
-	for hash, v := range s.next.ManagerInvites {
-		if stale(v) {
-			s.next.ManagerInvites = drop(s.next.ManagerInvites, hash)
-			s.out.Drop("manager-invite", hash)
-		}
-	}
+	s.next.ManagerInvites = dropStale(s, s.next.ManagerInvites, "manager-invite", stale)
 }
 
 func (s *peopleStep) dropManagerInvite(e DropManagerInvite) error {

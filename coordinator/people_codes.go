@@ -128,12 +128,7 @@ func (s *peopleStep) offerPass(e OfferPass) error {
 
 // dropPasses takes away the one-time codes that stale says.
 func (s *peopleStep) dropPasses(stale func(Pass) bool) {
-	for hash, p := range s.next.Passes {
-		if stale(p) {
-			s.next.Passes = drop(s.next.Passes, hash)
-			s.out.Drop("pass", hash)
-		}
-	}
+	s.next.Passes = dropStale(s, s.next.Passes, "pass", stale)
 }
 
 // usePass opens the session that a one-time code is for.

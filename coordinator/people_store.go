@@ -197,3 +197,14 @@ func restoreInto[K comparable, V any](m map[K]V, k K, data []byte) error {
 	m[k] = v
 	return nil
 }
+
+// dropStale takes away the records of a table that stale says.
+func dropStale[V any](s *peopleStep, from map[string]V, table string, stale func(V) bool) map[string]V {
+	for key, v := range from {
+		if stale(v) {
+			from = drop(from, key)
+			s.out.Drop(table, key)
+		}
+	}
+	return from
+}

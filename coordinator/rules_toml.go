@@ -46,16 +46,16 @@ func tomlValue(s Setting, name func(HomeID) (string, bool)) string {
 		var parts []string
 		for _, h := range homeList(s.Value) {
 			if called, ok := name(h); ok {
-				parts = append(parts, tomlText(called))
+				parts = append(parts, TOMLText(called))
 			}
 		}
 		return "[" + strings.Join(parts, ", ") + "]"
 	}
-	return tomlText(s.Value)
+	return TOMLText(s.Value)
 }
 
-// tomlText is a basic string of TOML 1.0: control characters as \uXXXX.
-func tomlText(text string) string {
+// TOMLText is a basic string of TOML 1.0: control characters as \uXXXX.
+func TOMLText(text string) string {
 	var b strings.Builder
 	b.WriteByte('"')
 	for _, c := range text {
@@ -64,7 +64,7 @@ func tomlText(text string) string {
 			b.WriteByte('\\')
 			b.WriteRune(c)
 		case c < ' ' || c == 0x7f:
-			fmt.Fprintf(&b, `\u%04X`, c)
+			fmt.Fprintf(&b, `\u%04x`, c)
 		default:
 			b.WriteRune(c)
 		}

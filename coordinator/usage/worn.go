@@ -40,9 +40,13 @@ func measureDay(ctx context.Context, s Store, room *Room, date Date, zone *time.
 	if err != nil {
 		return err
 	}
+	of := map[coordinator.MachineID][]coordinator.Fact{}
+	for _, f := range facts {
+		of[f.Machine] = append(of[f.Machine], f)
+	}
 	var rows []coordinator.Rollup
 	for _, m := range room.Machines {
-		spans, fresh := spansOf(facts, m, date, zone)
+		spans, fresh := spansOf(of[m], date, zone)
 		for _, span := range spans {
 			row, err := measureOne(ctx, s, room, m, span)
 			if err != nil {
@@ -78,15 +82,12 @@ func measureOne(ctx context.Context, s Store, room *Room, m coordinator.MachineI
 // mostReadings bounds the memory for one cycle: half a day of readings a second.
 const mostReadings = 12 * 3600
 
-// spansOf lists machine m's cycles that ran to their end on the date, corrected
+// spansOf lists a machine's cycles that ran to their end on the date, corrected
 // by what was told later, and when the machine was last made as new that day.
-func spansOf(facts []coordinator.Fact, m coordinator.MachineID, date Date, zone *time.Location) (spans []wear.Span, fresh time.Time) {
+func spansOf(facts []coordinator.Fact, date Date, zone *time.Location) (spans []wear.Span, fresh time.Time) {
 	at := map[uint64]int{} // cycle number -> place in spans
 	for i := range facts {
 		f := &facts[i]
-		if f.Machine != m {
-			continue
-		}
 		switch {
 		case f.Kind == coordinator.FactLevels && f.Note == "forgotten" && DateOf(f.At, zone) == date:
 			fresh = f.At
@@ -103,11 +104,11 @@ func spansOf(facts []coordinator.Fact, m coordinator.MachineID, date Date, zone 
 			}
 		}
 	}
-	return finished(spans, facts, m), fresh
+	return finished(spans, facts), fresh
 }
 
 // finished leaves out what was no whole cycle, and says when each was followed by another.
-func finished(spans []wear.Span, facts []coordinator.Fact, m coordinator.MachineID) (whole []wear.Span) {
+func finished(spans []wear.Span, facts []coordinator.Fact) (whole []wear.Span) {
 	for _, s := range spans {
 		if !s.Start.Before(s.End) {
 			continue
@@ -115,7 +116,7 @@ func finished(spans []wear.Span, facts []coordinator.Fact, m coordinator.Machine
 		for i := range facts {
 			f := &facts[i]
 			begins := f.Kind == coordinator.FactStarted || f.Kind == coordinator.FactWalkUp || f.Kind == coordinator.FactCycle
-			if begins && f.Machine == m && f.Start.After(s.End) && (s.Next.IsZero() || f.Start.Before(s.Next)) {
+			if begins && f.Start.After(s.End) && (s.Next.IsZero() || f.Start.Before(s.Next)) {
 				s.Next = f.Start
 			}
 		}
