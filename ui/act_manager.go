@@ -19,13 +19,19 @@ func (s *Server) managerScene(c echo.Context) (*coordinator.Person, *scene, erro
 	return who, sc, err
 }
 
-// managerAct is a button of the manager at a machine.
-func (s *Server) managerAct(c echo.Context) error {
+// managerMachine finds the machine that the address names, for the manager only.
+func (s *Server) managerMachine(c echo.Context) (*coordinator.Person, *scene, *coordinator.MachineView, error) {
 	who, sc, err := s.managerScene(c)
 	if err != nil {
-		return err
+		return nil, nil, nil, err
 	}
 	m, err := machineOf(sc, param(c, "machine"))
+	return who, sc, m, err
+}
+
+// managerAct is a button of the manager at a machine.
+func (s *Server) managerAct(c echo.Context) error {
+	who, sc, m, err := s.managerMachine(c)
 	if err != nil {
 		return err
 	}

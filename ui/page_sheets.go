@@ -123,11 +123,7 @@ func (s *Server) machineCode(c echo.Context) error {
 
 // rotateMachineCode gives a machine a new code; the paper on it stops to hold.
 func (s *Server) rotateMachineCode(c echo.Context) error {
-	who, sc, err := s.managerScene(c)
-	if err != nil {
-		return err
-	}
-	m, err := machineOf(sc, param(c, "machine"))
+	who, sc, m, err := s.managerMachine(c)
 	if err != nil {
 		return err
 	}

@@ -42,11 +42,7 @@ const pointsShown = 150
 
 // wearPage shows what is measured of a machine's cycles, with control charts.
 func (s *Server) wearPage(c echo.Context) error {
-	_, sc, err := s.managerScene(c)
-	if err != nil {
-		return err
-	}
-	m, err := machineOf(sc, param(c, "machine"))
+	_, sc, m, err := s.managerMachine(c)
 	if err != nil {
 		return err
 	}
