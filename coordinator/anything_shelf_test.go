@@ -147,7 +147,7 @@ func (a *anything) table() {
 	}
 	l := rapid.SampledFrom(a.room.state.Table).Draw(a.rt, "lies")
 	person, home := a.who()
-	a.step(Fetched{Load: l.Load, Person: person, Home: home, Manager: a.chance("manager", 4)})
+	a.step(Fetched{Load: l.Load, Person: person, Home: home, Manager: a.chance("manager", 4), Forgotten: a.chance("all that were forgotten", 4)})
 }
 
 // onTheWay lets somebody called say that they are coming: it adds what the house

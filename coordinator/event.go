@@ -131,12 +131,13 @@ type (
 		Load    LoadID
 	}
 	// Fetched says that a load was taken from the table: by its owner or their home,
-	// by a manager, or by any resident where nobody knows whose it is.
+	// by a manager, or by any resident where nobody knows whose it is. A manager may say
+	// so of all that were forgotten there: Load is not looked at then.
 	Fetched struct {
-		Load    LoadID
-		Person  PersonID
-		Home    HomeID
-		Manager bool
+		Load               LoadID
+		Person             PersonID
+		Home               HomeID
+		Manager, Forgotten bool
 	}
 	// Door says how the door of a machine stands, from a contact at its meter. A
 	// state that is not new changes nothing.

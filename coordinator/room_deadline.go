@@ -33,7 +33,9 @@ func (r *Room) Deadline() time.Time {
 	r.loadDeadlines(&d)
 	r.turnDeadlines(&d)
 	for k := range r.state.Table {
-		if l := &r.state.Table[k]; !l.Forgotten {
+		l := &r.state.Table[k]
+		d.consider(l.At.Add(tableFor))
+		if !l.Forgotten {
 			d.consider(l.At.Add(forgottenAfter))
 		}
 	}

@@ -17,6 +17,7 @@ const (
 	byTable     = "on the table"
 	byNextStart = "next start"
 	byDoor      = "door"
+	byNobody    = "nobody said so" // taken from the table, in all likelihood
 )
 
 // testRun is how short a run that was stopped early may be for its turn not to

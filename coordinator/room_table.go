@@ -26,6 +26,11 @@ func (l *TableLoad) Of(person PersonID, home HomeID) bool {
 // tableHolds is how many loads a room remembers on its table; the oldest go first.
 const tableHolds = 50
 
+// tableFor is how long a load stays on the list: most people say nothing when they
+// take theirs, and what lay there for a week is gone or nobody's (common practice,
+// no source).
+const tableFor = 7 * 24 * time.Hour
+
 // onTable is the reason of a notice about a load on the table.
 const onTable = "table"
 
@@ -46,8 +51,11 @@ func (r *Room) offTable(id LoadID) {
 	}
 }
 
-// fetched takes a load from the table.
+// fetched takes a load from the table, or all that were forgotten there.
 func (r *Room) fetched(now time.Time, e Fetched) error {
+	if e.Manager && e.Forgotten {
+		return r.clearedTable(now, e)
+	}
 	k := slices.IndexFunc(r.state.Table, func(l TableLoad) bool { return l.Load == e.Load })
 	if k < 0 {
 		return Refuse(NotFound, "table.gone", "That load is not on the table any more.")
@@ -56,15 +64,42 @@ func (r *Room) fetched(now time.Time, e Fetched) error {
 	if !e.Manager && (e.Person == "" || l.Owner != "" && !l.Of(e.Person, e.Home)) {
 		return Refuse(NotAllowed, "table.foreign", "That load belongs to somebody else.")
 	}
-	r.offTable(l.Load)
 	r.reply.Load = l.Load
-	r.withdraw(Subject{Load: l.Load})
-	r.fact(Fact{Kind: FactFetched, Machine: l.Machine, Person: e.Person, Home: e.Home, Load: l.Load, Wait: now.Sub(l.At)})
+	r.gone(now, l, Fact{Person: e.Person, Home: e.Home})
 	return nil
 }
 
-// forgetTable tells the managers, once, of each load that has been on the table for a day.
+// clearedTable takes away every load that was forgotten on the table.
+func (r *Room) clearedTable(now time.Time, e Fetched) error {
+	any := false
+	for _, l := range slices.Clone(r.state.Table) {
+		if l.Forgotten {
+			any = true
+			r.gone(now, l, Fact{Person: e.Person})
+		}
+	}
+	if !any {
+		return Refuse(NotFound, "table.gone", "That load is not on the table any more.")
+	}
+	return nil
+}
+
+// gone takes a load off the list: f says who said so.
+func (r *Room) gone(now time.Time, l TableLoad, f Fact) {
+	r.offTable(l.Load)
+	r.withdraw(Subject{Load: l.Load})
+	f.Kind, f.Machine, f.Load, f.Wait = FactFetched, l.Machine, l.Load, now.Sub(l.At)
+	r.fact(f)
+}
+
+// forgetTable tells the managers, once, of each load that has been on the table for
+// a day, and takes those for gone that have been there for a week.
 func (r *Room) forgetTable(now time.Time) {
+	for _, l := range slices.Clone(r.state.Table) {
+		if !l.At.Add(tableFor).After(now) {
+			r.gone(now, l, Fact{Note: byNobody})
+		}
+	}
 	for k := range r.state.Table {
 		l := &r.state.Table[k]
 		if l.Forgotten || l.At.Add(forgottenAfter).After(now) {

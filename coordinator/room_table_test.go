@@ -56,6 +56,51 @@ func TestForgottenOnTheTable(t *testing.T) {
 	}
 }
 
+// TestTableIsClearedAtOnce: a manager clears what was forgotten there in one go, and
+// nothing else; a resident cannot.
+func TestTableIsClearedAtOnce(t *testing.T) {
+	s := tabled(t)
+	s.refused(Fetched{Person: "boss", Manager: true, Forgotten: true}, "table.gone")
+	s.cycle("w2", time.Hour)
+	s.do(Collect{Machine: "w2", Person: "ben", Home: "home-ben", OnTable: true})
+	s.wait(26 * time.Hour)
+	s.cycle("w1", time.Hour)
+	s.do(Collect{Machine: "w1", Person: "ben", Home: "home-ben", OnTable: true})
+	s.refused(Fetched{Person: "ben", Home: "home-ben", Forgotten: true}, "table.gone")
+	if list := s.room.Snapshot(s.now).Table; len(list) != 3 {
+		t.Fatalf("on the table are %+v, want three", list)
+	}
+	s.do(Fetched{Person: "boss", Manager: true, Forgotten: true})
+	if list := s.room.Snapshot(s.now).Table; len(list) != 1 || list[0].Forgotten {
+		t.Errorf("on the table are %+v, want the newest only", list)
+	}
+	for _, f := range s.factsOf(FactFetched) {
+		if f.Person != "boss" || f.Wait < forgottenAfter {
+			t.Errorf("the fact says %+v", f)
+		}
+	}
+}
+
+// TestTableIsTakenForEmpty: what lay there for a week is off the list, to the minute,
+// and a fact says that nobody said so.
+func TestTableIsTakenForEmpty(t *testing.T) {
+	s := tabled(t)
+	put := s.now
+	s.wait(tableFor - time.Minute)
+	if len(s.room.Snapshot(s.now).Table) != 1 || !s.room.Deadline().Equal(put.Add(tableFor)) {
+		t.Fatalf("a minute before: %+v, next is %v", s.room.Snapshot(s.now).Table, s.room.Deadline())
+	}
+	s.wait(time.Minute)
+	if list := s.room.Snapshot(s.now).Table; len(list) != 0 {
+		t.Errorf("after a week there are still %+v", list)
+	}
+	f := s.factsOf(FactFetched)
+	if len(f) != 1 || f[0].Person != "" || f[0].Note != byNobody || f[0].Wait != tableFor {
+		t.Errorf("the facts are %+v", f)
+	}
+	s.refused(Fetched{Load: 1, Person: "anna"}, "table.gone")
+}
+
 // TestOnlyTheTable: a load that its owner took, or that the next start pushed
 // out, is on no table; one that is still inside comes off the list.
 func TestOnlyTheTable(t *testing.T) {

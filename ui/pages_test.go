@@ -202,6 +202,7 @@ func TestFormsBecomeEvents(t *testing.T) {
 		{post("/r/cellar/share", "code", "ab-cd"), coordinator.ShareLoad{Hash: shareHash("ABCD"), Person: dan.p, Home: dan.h}},
 		{post("/r/cellar/table", "load", "3"), coordinator.Fetched{Load: 3, Person: dan.p, Home: dan.h}},
 		{post("/manager/r/cellar/table", "do", "3"), coordinator.Fetched{Load: 3, Person: "boss", Manager: true}},
+		{post("/manager/r/cellar/table", "do", "forgotten"), coordinator.Fetched{Person: "boss", Manager: true, Forgotten: true}},
 		{post("/r/cellar/m/w4", "do", "dry-after"), coordinator.DryAfter{Machine: "w4", Person: dan.p, Home: dan.h}},
 		{post("/r/cellar/m/w4", "do", "not-me"), coordinator.NotMe{Machine: "w4", Person: dan.p, Home: dan.h}},
 		{post("/r/cellar/m/w4", "do", "fault", "text", " it leaks "),

@@ -23,8 +23,10 @@ func (sc *scene) tableView(l *coordinator.TableLoad) tableView {
 }
 
 // tableWords says what lies on the table, for everybody and without names.
-func tableWords(sc *scene) string {
-	list := sc.snap.Table
+func tableWords(sc *scene) string { return sc.tableWords(sc.snap.Table) }
+
+// tableWords says of some of the loads on the table how many, and since when; "" for none.
+func (sc *scene) tableWords(list []coordinator.TableLoad) string {
 	if len(list) == 0 {
 		return ""
 	}
@@ -32,21 +34,31 @@ func tableWords(sc *scene) string {
 	return sc.lang().Count("board.table", len(list), "at", oldest.At, "machine", oldest.Machine)
 }
 
-// tableHands are the loads that the manager should do something about.
-func tableHands(sc *scene) []handView {
-	var out []handView
-	for i := range sc.snap.Table {
-		l := &sc.snap.Table[i]
-		if !l.Forgotten {
-			continue
+// allForgotten is what the manager's form sends in the place of a load's number.
+const allForgotten = "forgotten"
+
+// tableHand is what the manager should do about the loads that were forgotten on the
+// table: one thing, however many lie there.
+func tableHand(sc *scene) []handView {
+	var old []coordinator.TableLoad
+	for _, l := range sc.snap.Table {
+		if l.Forgotten {
+			old = append(old, l)
 		}
-		v := sc.tableView(l)
-		out = append(out, handView{
-			Room: sc.snap.Name, Machine: v.Machine, Link: roomPath(sc.snap.Room), What: sc.lang().Say("hand.table", "at", v.At),
-			Act: "/manager" + roomPath(sc.snap.Room) + "/table", Do: strconv.FormatUint(uint64(l.Load), 10), Button: sc.lang().Say("hand.gone"),
-		})
 	}
-	return out
+	h := handView{Link: roomPath(sc.snap.Room), Act: "/manager" + roomPath(sc.snap.Room) + "/table"}
+	switch len(old) {
+	case 0:
+		return nil
+	case 1:
+		v := sc.tableView(&old[0])
+		h.Room, h.Machine, h.What = sc.snap.Name, v.Machine, sc.lang().Say("hand.table", "at", v.At)
+		h.Do, h.Button = strconv.FormatUint(uint64(v.Load), 10), sc.lang().Say("hand.gone")
+	default:
+		h.Machine, h.What = sc.snap.Name, sc.tableWords(old)
+		h.Do, h.Button = allForgotten, sc.lang().Say("hand.all-gone")
+	}
+	return []handView{h}
 }
 
 // fetch is somebody who took their load from the table.
@@ -72,7 +84,7 @@ func (s *Server) clearTable(c echo.Context) error {
 	f, err := parseForm(c.Request(), field{"do", "Load", 20, false})
 	if err == nil {
 		id, _ := strconv.ParseUint(f["do"], 10, 64)
-		_, err = s.do(c, sc, coordinator.Fetched{Load: coordinator.LoadID(id), Person: who.ID, Manager: true})
+		_, err = s.do(c, sc, coordinator.Fetched{Load: coordinator.LoadID(id), Person: who.ID, Manager: true, Forgotten: f["do"] == allForgotten})
 	}
 	if err == nil {
 		return s.redirect(c, "/manager")

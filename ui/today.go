@@ -21,7 +21,7 @@ func hands(sc *scene) []handView {
 			}
 		}
 	}
-	return append(append(out, tableHands(sc)...), hopelessHands(sc)...)
+	return append(append(out, tableHand(sc)...), hopelessHands(sc)...)
 }
 
 // hopelessHands says for which work no day's opening hours are long enough.

@@ -38,6 +38,7 @@ func (t *Town) seeReady(now time.Time, room coordinator.RoomID, m *coordinator.M
 func (t *Town) comeToPickUp(now time.Time, e errand, w World) {
 	at := Spot{e.room, e.machine}
 	if t.inside[at] != e.who {
+		t.fetch(e, w)
 		return
 	}
 	if p := t.scene[e.who]; p != nil {
@@ -54,6 +55,16 @@ func (t *Town) comeToPickUp(now time.Time, e errand, w World) {
 	washed := t.takeOut(at, e.who, w)
 	if washed && !t.booked(e, w) && t.chance(0.4) {
 		t.agenda.add(errand{at: now.Add(time.Minute), task: toDry, who: e.who, room: e.room})
+	}
+}
+
+// fetch takes from the table what a neighbour put there; whether the room hears of
+// it depends on the resident.
+func (t *Town) fetch(e errand, w World) {
+	for _, l := range w.Snapshot(e.room).Table {
+		if l.Of(e.who.id, e.who.home) && t.chance(e.who.taps) {
+			_ = w.Do(e.room, coordinator.Fetched{Load: l.Load, Person: e.who.id, Home: e.who.home})
+		}
 	}
 }
 

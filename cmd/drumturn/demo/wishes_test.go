@@ -233,6 +233,29 @@ func TestNobodyTakesAnothersLaundry(t *testing.T) {
 	}
 }
 
+// TestTakenFromTheTable: who comes for a load that a neighbour put on the table says
+// so, as their habit is, of their own load only.
+func TestTakenFromTheTable(t *testing.T) {
+	for name, c := range map[string]struct {
+		taps float64
+		own  bool
+		want int
+	}{"taps": {1, true, 1}, "never taps": {0, true, 0}, "another's": {1, false, 0}} {
+		town, w := New(1, noon, zone), cellarView(coordinator.Free)
+		who := town.somebody(Cellar, false)
+		who.taps = c.taps
+		load := coordinator.TableLoad{Load: 7, Machine: "washer-1", Owner: "another", At: noon}
+		if c.own {
+			load.Owner, load.Home = who.id, who.home
+		}
+		w.snap.Table = []coordinator.TableLoad{load}
+		town.run(noon, errand{at: noon, task: toPickUp, who: who, room: Cellar, machine: "washer-1"}, w)
+		if len(w.events) != c.want || c.want == 1 && w.events[0] != (coordinator.Fetched{Load: 7, Person: who.id, Home: who.home}) {
+			t.Errorf("%s: said %+v", name, w.events)
+		}
+	}
+}
+
 // TestTapsFollowHabits: who always taps says so of their own load only.
 func TestTapsFollowHabits(t *testing.T) {
 	for name, c := range map[string]struct {
