@@ -13,11 +13,7 @@ type figureView struct {
 	ID, Title, Note string
 	Drawings        []htmlText
 	Table           figuresTable
-	Files           []fileLink
 }
-
-// fileLink is the table as a file.
-type fileLink struct{ Text, Link string }
 
 // figuresTable is a table of figures. Where nothing is known a cell is empty.
 type figuresTable struct {
@@ -26,6 +22,8 @@ type figuresTable struct {
 	Rows    [][]cellView
 	// Wraps lets long cells go on in another line.
 	Wraps bool
+	// Files are the table as files.
+	Files []fileLink
 }
 
 // cellView is one cell; Num puts it to the right, as numbers stand.

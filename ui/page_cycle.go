@@ -158,15 +158,21 @@ func (p *pastScene) price(c *coordinator.Fact, people *coordinator.People) []fac
 	return []factView{{l.Say("past.price"), l.Fixed(float64(micros)/1e6, digits) + " " + v.Tariff.Currency}}
 }
 
-// tellCycle draws the cycle, and tells it again with a fresh engine.
-func (p *pastScene) tellCycle(ctx context.Context, v *cycleView, of coordinator.Fact, before []coordinator.Fact, page string) error {
+// again reads a cycle's readings, and tells it again with a fresh engine.
+func (p *pastScene) again(ctx context.Context, of *coordinator.Fact, before []coordinator.Fact) (*curve, hindsight.Story, error) {
 	k, err := p.curve(ctx, of.Start.Add(-margin), latest(of.End, of.At).Add(margin), of.Start, 10*time.Minute)
 	if err != nil {
-		return err
+		return nil, hindsight.Story{}, err
 	}
 	oldest := slices.Clone(before)
 	slices.Reverse(oldest)
-	story, err := hindsight.Tell(ctx, p.past, p.at, p.past.Engine(p.machine.Power), oldest, of)
+	story, err := hindsight.Tell(ctx, p.past, p.at, p.past.Engine(p.machine.Power), oldest, *of)
+	return k, story, err
+}
+
+// tellCycle draws the cycle.
+func (p *pastScene) tellCycle(ctx context.Context, v *cycleView, of coordinator.Fact, before []coordinator.Fact, page string) error {
+	k, story, err := p.again(ctx, &of, before)
 	if err != nil {
 		return err
 	}
@@ -179,6 +185,16 @@ func (p *pastScene) tellCycle(ctx context.Context, v *cycleView, of coordinator.
 	})
 	v.Phases = p.phaseTable(story.Phases)
 	v.Left = p.left(&of, story.Said)
+	files := func(name string) []fileLink {
+		return tableFiles(p.link()+"/c/"+v.Number, name, "told="+strconv.FormatInt(of.At.Unix(), 10))
+	}
+	for i := range v.Figures {
+		v.Figures[i].Table.Files = files("curve")
+	}
+	v.Phases.Files = files("phases")
+	if v.Left != nil {
+		v.Left.Table.Files = files("remaining")
+	}
 	return nil
 }
 

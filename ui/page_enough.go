@@ -29,25 +29,42 @@ type enoughKind struct {
 	Hours *figureView
 }
 
-// enoughPage shows waits as they are and as they would be.
-func (s *Server) enoughPage(c echo.Context) error {
+// capacityOf is what the machines of the room that the address names suffice for.
+func (s *Server) capacityOf(c echo.Context) (*scene, []usage.Capacity, error) {
 	_, sc, err := s.managerScene(c)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
 	if s.o.Capacity == nil {
-		return noPast
+		return nil, nil, noPast
 	}
 	all, err := s.o.Capacity(c.Request().Context(), sc.snap.Room)
+	return sc, all, err
+}
+
+// enoughPage shows waits as they are and as they would be.
+func (s *Server) enoughPage(c echo.Context) error {
+	sc, all, err := s.capacityOf(c)
 	if err != nil {
 		return err
 	}
 	v := enoughView{Room: sc.snap.Name, Back: "/manager#rooms"}
 	for i := range all {
 		v.From, v.To = fullDay(sc.lang(), all[i].From.In(sc.tell().zone)), fullDay(sc.lang(), all[i].To.In(sc.tell().zone))
-		v.Kinds = append(v.Kinds, viewCapacity(sc.lang(), &all[i]))
+		k := viewCapacity(sc.lang(), &all[i])
+		k.files("/manager/r/"+pathEscape(string(sc.snap.Room))+"/enough", all[i].Kind.String())
+		v.Kinds = append(v.Kinds, k)
 	}
 	return s.render(c, http.StatusOK, "enough", v)
+}
+
+// files links to the tables, where there are some.
+func (k *enoughKind) files(page, kind string) {
+	if k.Cases == nil {
+		return
+	}
+	k.Cases.Files = tableFiles(page, kind+"-cases", "")
+	k.Hours.Table.Files = tableFiles(page, kind+"-hours", "")
 }
 
 func viewCapacity(l *words.Language, c *usage.Capacity) enoughKind {

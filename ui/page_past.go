@@ -23,6 +23,7 @@ type pastView struct {
 	Before, After    string // addresses of the days around it; empty for none
 	Figures          []figureView
 	Cycles           figuresTable
+	Filed            string // what the files of the cycles hold
 	Older, Newest    string
 	Learned          []string
 	Programmes       figuresTable
@@ -65,13 +66,19 @@ func (s *Server) pastPage(c echo.Context) error {
 	return s.render(c, http.StatusOK, "past", v)
 }
 
-// day draws the power of a day: today's where none, or nonsense, is asked for.
-func (p *pastScene) day(ctx context.Context, v *pastView, asked string) error {
+// dayAsked is the day that the address asks for: today where none, or nonsense, is.
+func (p *pastScene) dayAsked(asked string) coordinator.Date {
 	today := coordinator.DateOf(p.now, p.zone)
 	var d coordinator.Date
 	if d.UnmarshalText([]byte(asked)) != nil || today.Before(d) {
-		d = today
+		return today
 	}
+	return d
+}
+
+// day draws the power of a day.
+func (p *pastScene) day(ctx context.Context, v *pastView, asked string) error {
+	today, d := coordinator.DateOf(p.now, p.zone), p.dayAsked(asked)
 	from, to := d.Begin(p.zone), d.End(p.zone)
 	v.Date, v.Today, v.Day = d.String(), today.String(), fullDay(p.lang(), from)
 	v.Before = p.link() + "?day=" + d.Add(-1).String()
@@ -87,6 +94,8 @@ func (p *pastScene) day(ctx context.Context, v *pastView, asked string) error {
 		return err
 	}
 	v.Figures = k.figures(p, "day", func(t *chart.Time) { t.Bands, t.Text = p.bands(cycles, d == today), v.Day })
+	v.Figures[0].Table.Files = tableFiles(p.link(), "day", "day="+v.Date)
+	v.Figures[1].Table.Files = v.Figures[0].Table.Files
 	v.Figures[1].Note = p.lang().Say("past.energy-note", "kwh", kwhOf(p.lang(), k.kwh()))
 	return nil
 }
@@ -127,12 +136,22 @@ func (p *pastScene) sentence(c *coordinator.Fact) string {
 	return p.lang().Say("past.cycle-line", "n", strconv.FormatUint(c.Cycle, 10), "from", p.tell().at(c.Start), "to", p.tell().at(c.End), "kwh", kwhOf(p.lang(), c.EnergyWh/1000))
 }
 
+// toldBefore is the instant before which the cycles asked for were told of; older
+// is false where that is the present.
+func (p *pastScene) toldBefore(asked string) (at time.Time, older bool) {
+	at = p.now.Add(time.Minute)
+	if sec, err := strconv.ParseInt(asked, 10, 64); err == nil && sec > 0 && sec < at.Unix() {
+		return time.Unix(sec, 0), true
+	}
+	return at, false
+}
+
 // cycles lists a page of cycles, newest first.
 func (p *pastScene) cycles(ctx context.Context, v *pastView, before string) error {
-	at := p.now.Add(time.Minute)
-	if sec, err := strconv.ParseInt(before, 10, 64); err == nil && sec > 0 && sec < at.Unix() {
-		at = time.Unix(sec, 0)
-		v.Newest = p.link() + "#cycles"
+	at, older := p.toldBefore(before)
+	query := ""
+	if older {
+		v.Newest, query = p.link()+"#cycles", "before="+before
 	}
 	all, err := hindsight.Cycles(ctx, p.past, p.at, at, pageOfCycles+1)
 	if err != nil {
@@ -143,7 +162,8 @@ func (p *pastScene) cycles(ctx context.Context, v *pastView, before string) erro
 		v.Older = p.link() + "?before=" + strconv.FormatInt(all[pageOfCycles-1].At.Unix(), 10) + "#cycles"
 	}
 	l := p.lang()
-	v.Cycles = figuresTable{Caption: l.Say("past.cycles"), Head: []cellView{
+	v.Filed = l.Say("past.filed", "n", l.Number(mostInFile, 0))
+	v.Cycles = figuresTable{Caption: l.Say("past.cycles"), Files: tableFiles(p.link(), "cycles", query), Head: []cellView{
 		headCell(l.Say("past.cycle")), headCell(l.Say("past.start")), headCell(l.Say("past.length")), numCell("kWh"), headCell(l.Say("past.how")),
 		headCell(l.Say("past.programme")), headCell(l.Say("past.end")), headCell(l.Say("past.told")), numCell(l.Say("past.peak")),
 	}}

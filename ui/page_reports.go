@@ -4,6 +4,7 @@ import (
 	"errors"
 	"io/fs"
 	"net/http"
+	"net/url"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -74,27 +75,33 @@ func (s *Server) zone() *time.Location {
 	return time.UTC
 }
 
-// reportPage shows the report of a month as it was made then.
-func (s *Server) reportPage(c echo.Context) error {
+// reportAsked is the report of the month and room that the address names, as it
+// was made then.
+func (s *Server) reportAsked(c echo.Context) (usage.Month, *usage.Report, error) {
 	switch {
 	case s.manager(c) == nil:
-		return notManager
+		return usage.Month{}, nil, notManager
 	case s.o.StoredReport == nil:
-		return noUse
+		return usage.Month{}, nil, noUse
 	}
 	month, err := usage.ParseMonth(param(c, "month"))
 	if err != nil {
-		return noReport
+		return month, nil, noReport
 	}
-	room := readScope(c.QueryParam("of")).Room
-	r, err := s.o.StoredReport(c.Request().Context(), month, room)
+	r, err := s.o.StoredReport(c.Request().Context(), month, readScope(c.QueryParam("of")).Room)
 	if errors.Is(err, fs.ErrNotExist) {
-		return noReport
+		err = noReport
 	}
+	return month, r, err
+}
+
+// reportPage shows the report of a month.
+func (s *Server) reportPage(c echo.Context) error {
+	month, r, err := s.reportAsked(c)
 	if err != nil {
 		return err
 	}
-	l := s.lang(c)
+	l, room := s.lang(c), r.Query.Scope.Room
 	v := s.reportOf(l, month, r)
 	v.Scopes = append(v.Scopes, reportScope{l.Say("use.building"), "/manager/reports/" + month.String(), room == ""})
 	for _, h := range s.houseRooms(l) {
@@ -104,17 +111,27 @@ func (s *Server) reportPage(c echo.Context) error {
 	return s.render(c, http.StatusOK, "report", v)
 }
 
+// reportFile is one of its tables.
+func (s *Server) reportFile(c echo.Context) error {
+	month, r, err := s.reportAsked(c)
+	if err != nil {
+		return err
+	}
+	r.Rename(s.houseRooms(s.lang(c)))
+	return s.sendTable(c, r.Tables(), month.String())
+}
+
 // reportOf words and draws a report.
 func (s *Server) reportOf(l *words.Language, month usage.Month, r *usage.Report) reportView {
 	rooms := s.houseRooms(l)
 	r.Rename(rooms)
-	u := useDrawer{l: l, q: useQuery{Query: r.Query}, r: r}
+	u := useDrawer{l: l, q: useQuery{Query: r.Query}, r: r, page: "/manager/reports/" + month.String()}
+	if of := scopeText(r.Query.Scope); of != "" {
+		u.query = url.Values{"of": {of}}.Encode()
+	}
 	v := reportView{
 		Month: monthWords(l, month), Of: nameOf(l, rooms, r.Query.Scope), Facts: u.facts(), Figures: u.figures(),
 		Sections: append(u.sections(), u.days()), Notes: u.notes(), Use: u.q.link(), Lang: l.Code(), Dir: l.Dir(),
-	}
-	for i := range v.Sections {
-		v.Sections[i].Files = nil
 	}
 	return v
 }

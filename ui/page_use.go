@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"net/http"
-	"slices"
-	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -37,7 +35,6 @@ type useView struct {
 type sectionView struct {
 	Title string
 	Table figuresTable
-	Files []fileLink
 }
 
 // scopeOption is a choice of what the page is about.
@@ -49,7 +46,7 @@ type scopeOption struct {
 // noUse is a building without figures, noTable an address that names none.
 var (
 	noUse   = coordinator.Refuse(coordinator.NotFound, "no-use", "No figures are made of the use here.")
-	noTable = coordinator.Refuse(coordinator.NotFound, "no-table", "There is no such table of figures. Please go back to the page of the use.")
+	noTable = coordinator.Refuse(coordinator.NotFound, "no-table", "There is no such table of figures. Please go back to the page that shows the figures.")
 	badUse  = coordinator.Refuse(coordinator.NotFound, "no-scope", "There is no such room or machine. Please go back to the page of the use.")
 )
 
@@ -167,32 +164,5 @@ func (s *Server) useFile(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	name, kind, _ := strings.Cut(param(c, "file"), ".")
-	tables := r.Tables()
-	i := slices.IndexFunc(tables, func(t usage.Table) bool { return t.Name == name })
-	if i < 0 {
-		return noTable
-	}
-	var b bytes.Buffer
-	file := name + "-" + q.From.String() + "-" + q.To.String() + "." + kind
-	switch kind {
-	case "csv":
-		if err := tables[i].WriteCSV(&b); err != nil {
-			return err
-		}
-		return s.download(c, file, "text/csv; charset=utf-8; header=present", b.Bytes())
-	case "json":
-		if err := tables[i].WriteJSON(&b); err != nil {
-			return err
-		}
-		return s.download(c, file, echo.MIMEApplicationJSON, b.Bytes())
-	}
-	return noTable
-}
-
-// download sends a file to be kept. Its name is made of our own words and dates.
-func (s *Server) download(c echo.Context, name, kind string, data []byte) error {
-	s.pageHeaders(c)
-	c.Response().Header().Set("Content-Disposition", `attachment; filename="`+name+`"`)
-	return c.Blob(http.StatusOK, kind, data)
+	return s.sendTable(c, r.Tables(), q.From.String()+"-"+q.To.String())
 }

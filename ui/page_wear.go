@@ -40,16 +40,22 @@ type wearFigure struct {
 // pointsShown is how many cycles a chart has.
 const pointsShown = 150
 
-// wearPage shows what is measured of a machine's cycles, with control charts.
-func (s *Server) wearPage(c echo.Context) error {
+// wearOf is what is measured of the machine that the address names.
+func (s *Server) wearOf(c echo.Context) (*scene, *coordinator.MachineView, usage.Wear, error) {
 	_, sc, m, err := s.managerMachine(c)
 	if err != nil {
-		return err
+		return nil, nil, usage.Wear{}, err
 	}
 	if s.o.Worn == nil {
-		return noPast
+		return nil, nil, usage.Wear{}, noPast
 	}
 	w, err := s.o.Worn.Wear(c.Request().Context(), sc.snap.Room, m.ID)
+	return sc, m, w, err
+}
+
+// wearPage shows what is measured of a machine's cycles, with control charts.
+func (s *Server) wearPage(c echo.Context) error {
+	sc, m, w, err := s.wearOf(c)
 	if err != nil {
 		return err
 	}
@@ -85,6 +91,9 @@ func viewWear(sc *scene, m *coordinator.MachineView, c *wear.Chart) wearFigure {
 	}
 	if len(charted) > 0 {
 		f.Charts = []figureView{offFigure(sc, c, charted), sumFigure(sc, c, charted)}
+		for i := range f.Charts {
+			f.Charts[i].Table.Files = tableFiles("/manager"+machinePath(sc.snap.Room, m.ID)+"/wear", c.Figure.String(), "")
+		}
 	}
 	return f
 }
@@ -181,11 +190,22 @@ func sumFigure(sc *scene, c *wear.Chart, points []wear.Point) figureView {
 	}
 	ch.Lines = []chart.ControlLine{{Name: l.Say("wear.rise"), Values: rise}, {Name: l.Say("wear.sag"), Values: sag, Dashed: true}}
 	ch.Limits = []chart.ControlLine{{Name: l.Say("wear.limits"), Values: high}, {Values: low}}
-	v.Drawings = drawn(ch)
+	v.Drawings, v.Table = drawn(ch), sumTable(sc, c, points, v.Title)
 	return v
 }
 
-// wearTable is what both charts are of, newest first.
+// sumTable is what the chart of sums is of, newest first.
+func sumTable(sc *scene, c *wear.Chart, points []wear.Point, caption string) figuresTable {
+	l := sc.lang()
+	t := figuresTable{Caption: caption, Head: []cellView{headCell(l.Say("wear.over")), numCell(l.Say("wear.rise") + " %"), numCell(l.Say("wear.sag") + " %")}}
+	for i := len(points) - 1; i >= 0; i-- {
+		p := &points[i]
+		t.Rows = append(t.Rows, []cellView{headCell(sc.tell().at(p.At)), numCell(l.Fixed(100*p.Sum.Rise/c.H, 0)), numCell(l.Fixed(100*p.Sum.Sag/c.H, 0))})
+	}
+	return t
+}
+
+// wearTable is what the chart of the average is of, newest first.
 func wearTable(sc *scene, c *wear.Chart, points []wear.Point, caption string) figuresTable {
 	l := sc.lang()
 	t := figuresTable{Caption: caption, Head: []cellView{

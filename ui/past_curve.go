@@ -29,6 +29,7 @@ type curve struct {
 type slot struct {
 	from, to time.Time
 	wh, most float64
+	sum      float64 // Wh from where the energy counts up to the slot's last reading
 	heard    time.Duration
 }
 
@@ -71,17 +72,28 @@ func (k *curve) take(r coordinator.MachineReading) bool {
 		k.begun, k.before = true, wh
 	}
 	k.at, k.wh = r.At, wh
+	if s := k.slotOf(r.At); s != nil {
+		s.sum = wh - k.before
+	}
 	k.energy.Add(r.At, (wh-k.before)/1000)
 	return true
 }
 
+// slotOf is the row of the table in which an instant lies; nil for none.
+func (k *curve) slotOf(at time.Time) *slot {
+	i := int(at.Sub(k.from) / k.slot)
+	if at.Before(k.from) || i >= len(k.slots) {
+		return nil
+	}
+	return &k.slots[i]
+}
+
 // note adds what came to pass between two readings to the table's rows.
 func (k *curve) note(was, at time.Time, wh, w float64) {
-	i := int(at.Sub(k.from) / k.slot)
-	if i < 0 || i >= len(k.slots) {
+	s := k.slotOf(at)
+	if s == nil {
 		return
 	}
-	s := &k.slots[i]
 	s.wh += wh
 	if !math.IsNaN(w) {
 		s.most = max(s.most, w)
@@ -122,7 +134,7 @@ func (k *curve) figures(p *pastScene, id string, dress func(*chart.Time)) []figu
 	energy.Least, energy.Height = 0.2, 110
 	return []figureView{
 		{ID: id + "-power", Title: l.Say("past.power"), Drawings: drawn(&power), Table: k.table(p)},
-		{ID: id + "-energy", Title: l.Say("past.energy"), Drawings: drawn(&energy)},
+		{ID: id + "-energy", Title: l.Say("past.energy"), Drawings: drawn(&energy), Table: k.energyTable(p)},
 	}
 }
 
@@ -141,6 +153,24 @@ func (k *curve) table(p *pastScene) figuresTable {
 		if s.heard > 0 {
 			row[1], row[2] = numCell(wattsOf(l, s.wh/s.heard.Hours())), numCell(wattsOf(l, s.most))
 			row[3], row[4] = numCell(l.Number(s.wh/1000, 3)), numCell(percent(l, s.share(p.now)))
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// energyTable is what stands behind the curve of energy.
+func (k *curve) energyTable(p *pastScene) figuresTable {
+	l, tell := p.lang(), p.tell()
+	t := figuresTable{Caption: l.Say("past.energy"), Head: []cellView{headCell(l.Say("past.until")), numCell("kWh"), numCell(l.Say("past.so-far"))}}
+	for i := range k.slots {
+		s := &k.slots[i]
+		if s.from.After(p.now) {
+			break
+		}
+		row := []cellView{headCell(tell.clockOn(s.to, k.from)), numCell(""), numCell(l.Say("past.unheard"))}
+		if s.heard > 0 {
+			row[1], row[2] = numCell(l.Number(s.wh/1000, 3)), numCell(l.Number(s.sum/1000, 3))
 		}
 		t.Rows = append(t.Rows, row)
 	}

@@ -66,7 +66,7 @@ func (p *pastScene) learned(v *pastView) {
 		return
 	}
 	l := p.lang()
-	v.Programmes = figuresTable{Caption: l.Say("past.programmes"), Head: []cellView{
+	v.Programmes = figuresTable{Caption: l.Say("past.programmes"), Files: tableFiles(p.link(), "programmes", ""), Head: []cellView{
 		headCell(l.Say("past.programme")), headCell(l.Say("past.median-length")), numCell(l.Say("past.median-kwh")), numCell(l.Say("past.runs")),
 	}}
 	for _, g := range k.Programmes {
@@ -122,7 +122,7 @@ func (p *pastScene) lastReading(m *hindsight.Meter) string {
 // hearing is the table of how the meter was heard: a column for each time.
 func (p *pastScene) hearing(day, week hindsight.Hearing) figuresTable {
 	l := p.lang()
-	t := figuresTable{Wraps: true, Caption: l.Say("past.hearing"), Head: []cellView{headCell(""), numCell(l.Say("past.last-day")), numCell(l.Say("past.last-week"))}}
+	t := figuresTable{Wraps: true, Caption: l.Say("past.hearing"), Files: tableFiles(p.link(), "meter", ""), Head: []cellView{headCell(""), numCell(l.Say("past.last-day")), numCell(l.Say("past.last-week"))}}
 	row := func(key string, say func(hindsight.Hearing) string) {
 		t.Rows = append(t.Rows, []cellView{headCell(l.Say("past." + key)), numCell(say(day)), numCell(say(week))})
 	}

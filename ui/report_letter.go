@@ -14,8 +14,8 @@ import (
 //go:embed report-file.css
 var reportStyle string
 
-// reportFile is the report as a file.
-type reportFile struct {
+// letterPage is the report as a file.
+type letterPage struct {
 	reportView
 	Style template.CSS
 }
@@ -36,7 +36,7 @@ func (s *Server) ReportLetter(lang string, month usage.Month, r *usage.Report) (
 		unlink(&v.Sections[i].Table)
 	}
 	var page bytes.Buffer
-	if err := s.tongues[l].pages["report"].ExecuteTemplate(&page, "report-file", reportFile{v, template.CSS(reportStyle)}); err != nil {
+	if err := s.tongues[l].pages["report"].ExecuteTemplate(&page, "report-file", letterPage{v, template.CSS(reportStyle)}); err != nil {
 		return ReportLetter{}, fmt.Errorf("the report of %s as a file: %w", month, err)
 	}
 	var text strings.Builder
@@ -65,6 +65,7 @@ func (s *Server) HouseRooms(lang string) []usage.HouseRoom { return s.houseRooms
 
 // unlink takes the links out of a table: a file has no pages around it.
 func unlink(t *figuresTable) {
+	t.Files = nil
 	for _, row := range append(t.Rows, t.Head) {
 		for i := range row {
 			row[i].Link = ""

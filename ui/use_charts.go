@@ -16,6 +16,8 @@ type useDrawer struct {
 	l *words.Language
 	q useQuery
 	r *usage.Report
+	// page and query are where the tables are as files; empty: on the page of the use.
+	page, query string
 }
 
 // noon is an instant of a date, to write it by.
@@ -96,7 +98,6 @@ func (u *useDrawer) figures() []figureView {
 	if table, ok := u.table("periods"); ok {
 		for i := range out {
 			out[i].Table = u.shown(table, u.periodHead(), columnsOf[out[i].ID]...)
-			out[i].Files = u.files("periods")
 		}
 	}
 	return append(out, u.week("running", func(h *usage.Hour) float64 { return h.MachinesRunning() }, l.Say("use.week-running-unit")),
@@ -187,7 +188,7 @@ func (u *useDrawer) week(id string, of func(*usage.Hour) float64, unit string) f
 	for hour := range 24 {
 		h.Hours = append(h.Hours, strconv.Itoa(hour))
 	}
-	t := figuresTable{Caption: h.Title, Head: []cellView{headCell(u.l.Say("use.weekday"))}}
+	t := figuresTable{Caption: h.Title, Files: u.files("week"), Head: []cellView{headCell(u.l.Say("use.weekday"))}}
 	for _, hour := range h.Hours {
 		t.Head = append(t.Head, numCell(hour))
 	}
@@ -211,7 +212,7 @@ func (u *useDrawer) week(id string, of func(*usage.Hour) float64, unit string) f
 		}
 		return u.l.Say("use.hour", "day", h.Days[day], "from", hour, "to", hour+1, "v", u.l.Fixed(v, 2))
 	}
-	return figureView{ID: h.ID, Title: h.Title, Note: u.l.Say("use.week-note"), Drawings: drawn(&h), Table: t, Files: u.files("week")}
+	return figureView{ID: h.ID, Title: h.Title, Note: u.l.Say("use.week-note"), Drawings: drawn(&h), Table: t}
 }
 
 // shortWeekday are the catalogue's names of the days.

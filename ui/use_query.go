@@ -79,12 +79,8 @@ func (q useQuery) values() string {
 	return v.Encode()
 }
 
-// link is the page with this query, file a file of one of its tables.
+// link is the page with this query.
 func (q useQuery) link() string { return "/manager/use?" + q.values() }
-
-func (q useQuery) file(table, kind string) string {
-	return "/manager/use/" + table + "." + kind + "?" + q.values()
-}
 
 // of is the same about another scope, over the same time.
 func (q useQuery) of(s usage.Scope) useQuery {

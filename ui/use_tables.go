@@ -21,13 +21,16 @@ func (u *useDrawer) table(name string) (usage.Table, bool) {
 
 // files are links to a table as files.
 func (u *useDrawer) files(name string) []fileLink {
-	return []fileLink{{"CSV", u.q.file(name, "csv")}, {"JSON", u.q.file(name, "json")}}
+	if u.page != "" {
+		return tableFiles(u.page, name, u.query)
+	}
+	return tableFiles("/manager/use", name, u.q.values())
 }
 
 // shown is a table for people: the columns with the keys, in that order, after
 // the row's own heading.
 func (u *useDrawer) shown(t usage.Table, heads []cellView, keys ...string) figuresTable {
-	out := figuresTable{Caption: u.l.Say("use.table-" + t.Name), Head: []cellView{headCell(u.l.Say("use.head-" + t.Name))}}
+	out := figuresTable{Caption: u.l.Say("use.table-" + t.Name), Files: u.files(t.Name), Head: []cellView{headCell(u.l.Say("use.head-" + t.Name))}}
 	var at []int
 	for _, key := range keys {
 		i := slices.IndexFunc(t.Columns, func(c usage.Column) bool { return c.Key == key })
@@ -135,7 +138,7 @@ func (u *useDrawer) section(name string, head func(int) cellView, keys ...string
 	for i := range t.Rows {
 		heads = append(heads, head(i))
 	}
-	return sectionView{Title: u.l.Say("use.table-" + name), Table: u.shown(t, heads, keys...), Files: u.files(name)}
+	return sectionView{Title: u.l.Say("use.table-" + name), Table: u.shown(t, heads, keys...)}
 }
 
 // notes are what the reader of the figures must know.

@@ -29,10 +29,10 @@ func TestCSV(t *testing.T) {
 	table := Table{
 		Columns: []Column{{Key: "name", Kind: KindText}, {Key: "running", Kind: KindNumber, Unit: "h"}, {Key: "share", Kind: KindNumber, Unit: "%"}, {Key: "cost", Kind: KindMoney, Unit: "EUR"}},
 		Rows: [][]Cell{
-			{word(`Washer "big", left`), fixed(1.5, 2), none, {"-0.10", -0.1}},
-			{word("=1+1"), count(0), fixed(12.345, 1), none},
-			{word("@SUM(A1)"), none, none, none}, {word("+49"), none, none, none}, {word("-1"), none, none, none},
-			{word("\tx"), none, none, none}, {word("＝1"), none, none, none}, {word("Ünder=1"), none, none, none},
+			{Word(`Washer "big", left`), Fixed(1.5, 2), none, {"-0.10", -0.1}},
+			{Word("=1+1"), Count(0), Fixed(12.345, 1), none},
+			{Word("@SUM(A1)"), none, none, none}, {Word("+49"), none, none, none}, {Word("-1"), none, none, none},
+			{Word("\tx"), none, none, none}, {Word("＝1"), none, none, none}, {Word("Ünder=1"), none, none, none},
 		},
 	}
 	want := "name,running_h,share_percent,cost_EUR\r\n" +
@@ -52,7 +52,7 @@ func TestCSVAnyNames(t *testing.T) {
 		table := Table{Columns: []Column{{Key: "name", Kind: KindText}, {Key: "n", Kind: KindNumber}}}
 		for range rapid.IntRange(0, 5).Draw(t, "rows") {
 			name := rapid.StringOf(rapid.RuneFrom([]rune("=+-@\t\r\n\",;'ab ＝é"))).Draw(t, "name")
-			table.Rows = append(table.Rows, []Cell{word(name), count(7)})
+			table.Rows = append(table.Rows, []Cell{Word(name), Count(7)})
 		}
 		rows, err := csv.NewReader(strings.NewReader(csvOf(t, &table))).ReadAll()
 		must(t, err)

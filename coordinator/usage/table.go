@@ -40,7 +40,7 @@ type Cell struct {
 
 // Table is what stands behind a chart, and in a file of figures.
 type Table struct {
-	// Name is "periods", "rooms", "machines", "windows", "homes", "costs" or "week".
+	// Name is a word or two of ours, such as "periods" or "machines".
 	Name    string
 	Columns []Column
 	Rows    [][]Cell
@@ -51,10 +51,10 @@ func (r *Report) Tables() []Table {
 	all := []Table{
 		r.periods(),
 		r.rows("rooms", r.Rooms, []Column{{Key: "room", Kind: KindWord}, {Key: "name", Kind: KindText}},
-			func(row *Row) []Cell { return []Cell{word(string(row.Room)), word(row.Name)} }),
+			func(row *Row) []Cell { return []Cell{Word(string(row.Room)), Word(row.Name)} }),
 		r.rows("machines", r.Machines, []Column{{Key: "room", Kind: KindWord}, {Key: "machine", Kind: KindWord}, {Key: "name", Kind: KindText}},
 			func(row *Row) []Cell {
-				return []Cell{word(string(row.Room)), word(string(row.Machine)), word(row.Name)}
+				return []Cell{Word(string(row.Room)), Word(string(row.Machine)), Word(row.Name)}
 			}),
 		r.windows(), r.homes(), r.costs(), r.week(),
 	}
@@ -70,7 +70,7 @@ func (r *Report) Tables() []Table {
 // periods has the standing charge too.
 func (r *Report) periods() Table {
 	t := r.rows("periods", r.Periods, []Column{{Key: "from", Kind: KindWord}, {Key: "to", Kind: KindWord}},
-		func(row *Row) []Cell { return []Cell{word(row.From.String()), word(row.To.String())} })
+		func(row *Row) []Cell { return []Cell{Word(row.From.String()), Word(row.To.String())} })
 	if r.Currency.Code != "" && r.Query.Scope == (Scope{}) {
 		t.Columns = append(t.Columns, r.moneyColumn("standing_charge"))
 		for i := range t.Rows {
@@ -106,20 +106,20 @@ func (r *Report) figureCells(row *Row) []Cell {
 	cycles, standby := row.Energy()
 	share, wait := none, func(time.Duration) Cell { return none }
 	if row.Open > 0 {
-		share = fixed(100*row.Utilisation(), 1)
+		share = Fixed(100*row.Utilisation(), 1)
 	}
 	if row.Waits.Count() > 0 {
-		wait = func(d time.Duration) Cell { return fixed(d.Minutes(), 1) }
+		wait = func(d time.Duration) Cell { return Fixed(d.Minutes(), 1) }
 	}
 	each := none
 	if row.Cycles > 0 {
-		each = fixed(row.KWhPerCycle(), 3)
+		each = Fixed(row.KWhPerCycle(), 3)
 	}
 	all := []Cell{
-		count(row.Days), count(row.Cycles), count(row.StoppedEarly), count(row.Presumed),
-		fixed(row.Running.Hours(), 2), fixed(row.Open.Hours(), 2), share, fixed(row.Blocked.Hours(), 2),
-		count(row.Collected), count(row.Waits.Count()), count(row.Missed), wait(row.Waits.Median()), wait(row.Waits.P95()),
-		fixed(cycles.KWh(), 3), fixed(standby.KWh(), 3), each, fixed(row.Unmetered.Hours(), 2),
+		Count(row.Days), Count(row.Cycles), Count(row.StoppedEarly), Count(row.Presumed),
+		Fixed(row.Running.Hours(), 2), Fixed(row.Open.Hours(), 2), share, Fixed(row.Blocked.Hours(), 2),
+		Count(row.Collected), Count(row.Waits.Count()), Count(row.Missed), wait(row.Waits.Median()), wait(row.Waits.P95()),
+		Fixed(cycles.KWh(), 3), Fixed(standby.KWh(), 3), each, Fixed(row.Unmetered.Hours(), 2),
 	}
 	if r.Currency.Code != "" {
 		all = append(all, r.money(row.Cost))
@@ -144,24 +144,14 @@ func (r *Report) week() Table {
 	for _, d := range weekdays {
 		for i := range r.Week[d] {
 			h := &r.Week[d][i]
-			cells := []Cell{word(d.String()), count(i), fixed(h.Observed.Hours(), 2), none, none, none}
+			cells := []Cell{Word(d.String()), Count(i), Fixed(h.Observed.Hours(), 2), none, none, none}
 			if h.Observed > 0 {
-				cells[3], cells[4], cells[5] = fixed(h.MachinesRunning(), 2), fixed(h.StartsPerHour(), 2), fixed(h.TurnsWaiting(), 2)
+				cells[3], cells[4], cells[5] = Fixed(h.MachinesRunning(), 2), Fixed(h.StartsPerHour(), 2), Fixed(h.TurnsWaiting(), 2)
 			}
 			t.Rows = append(t.Rows, cells)
 		}
 	}
 	return t
-}
-
-var none Cell
-
-func word(text string) Cell { return Cell{Text: text} }
-
-func count(n int) Cell { return Cell{strconv.Itoa(n), float64(n)} }
-
-func fixed(v float64, decimals int) Cell {
-	return Cell{strconv.FormatFloat(v, 'f', decimals, 64), v}
 }
 
 func (r *Report) money(a Amount) Cell {

@@ -14,9 +14,9 @@ func (r *Report) windows() Table {
 		w := &r.Windows[i]
 		since := none
 		if !w.Since.IsZero() {
-			since = word(w.Since.String())
+			since = Word(w.Since.String())
 		}
-		cells := []Cell{count(w.Tariff), since, word(w.Name), word(w.PricePerKWh), fixed(w.Cycles.KWh(), 3), fixed(w.Standby.KWh(), 3)}
+		cells := []Cell{Count(w.Tariff), since, Word(w.Name), Word(w.PricePerKWh), Fixed(w.Cycles.KWh(), 3), Fixed(w.Standby.KWh(), 3)}
 		if priced {
 			cells = append(cells, r.money(w.Cost))
 		}
@@ -36,7 +36,7 @@ func (r *Report) homes() Table {
 	}
 	for i := range r.Homes {
 		h := &r.Homes[i]
-		cells := []Cell{word(string(h.Who)), word(h.Name), count(h.Cycles), fixed(h.Energy.KWh(), 3)}
+		cells := []Cell{Word(string(h.Who)), Word(h.Name), Count(h.Cycles), Fixed(h.Energy.KWh(), 3)}
 		if priced {
 			cells = append(cells, r.money(h.Cost))
 		}
@@ -55,7 +55,7 @@ func (r *Report) costs() Table {
 		name   string
 		amount Amount
 	}{{"cycles", r.Costs.Cycles}, {"standby", r.Costs.Standby}, {"standing_charge", r.Costs.Standing}, {"total", r.Costs.Total}} {
-		t.Rows = append(t.Rows, []Cell{word(part.name), r.money(part.amount)})
+		t.Rows = append(t.Rows, []Cell{Word(part.name), r.money(part.amount)})
 	}
 	return t
 }
