@@ -75,6 +75,15 @@ var otherSizes = map[string][][2]int64{
 
 var tablet, upright, desk = [2]int64{1024, 600}, [2]int64{820, 1180}, [2]int64{1440, 900}
 
+// sizesOf are the other screens of a state: every page on all, when
+// DRUMTURN_SHOTS_SIZES=all.
+func sizesOf(s specimen.State) [][2]int64 {
+	if os.Getenv("DRUMTURN_SHOTS_SIZES") == "all" && !s.Wall {
+		return [][2]int64{upright, desk}
+	}
+	return otherSizes[s.Name]
+}
+
 // TestScreenshots makes the set of pictures, phone and wall, light and dark,
 // when DRUMTURN_SHOTS names a folder (in the language of DRUMTURN_SHOTS_IN), and
 // the README's when DRUMTURN_SCREENSHOT=1.
@@ -113,7 +122,7 @@ func TestScreenshots(t *testing.T) {
 			if folder != "" {
 				b.look(t, address, s, lang, scheme)
 				take(filepath.Join(folder, s.Name+"-"+scheme+".png"), !s.Wall)
-				for _, size := range otherSizes[s.Name] {
+				for _, size := range sizesOf(s) {
 					b.media(t, size[0], size[1], scheme)
 					take(filepath.Join(folder, fmt.Sprintf("%s-%d-%s.png", s.Name, size[0], scheme)), !s.Wall)
 				}

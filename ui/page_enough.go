@@ -91,18 +91,11 @@ func viewCapacity(l *words.Language, c *usage.Capacity) enoughKind {
 
 // helps says which of the ways shortens the wait the most, or that none does much.
 func helps(l *words.Language, c *usage.Capacity) string {
-	as := c.Answers[0].All.Mean
-	best, gain := -1, time.Duration(0)
-	for i := 1; i < len(c.Answers); i++ {
-		if g := as - c.Answers[i].All.Mean; g > gain {
-			best, gain = i, g
-		}
-	}
-	// Less than two minutes is not worth a machine, nor above chance.
-	if best < 0 || gain < 2*time.Minute || gain < c.Answers[0].Off {
+	best, _ := bestCase(c)
+	if best == nil {
 		return l.Say("enough.none-helps")
 	}
-	return l.Say("enough.helps", "case", caseWords(l, c, &c.Answers[best]), "from", waitText(l, as), "to", waitText(l, c.Answers[best].All.Mean))
+	return l.Say("enough.helps", "case", caseWords(l, c, best), "from", waitText(l, c.Answers[0].All.Mean), "to", waitText(l, best.All.Mean))
 }
 
 // caseWords says a case.

@@ -15,6 +15,7 @@ import (
 type managerView struct {
 	Use      bool // there is a page about the use
 	Day      string
+	Answers  []answerView
 	Hands    []handView
 	Rooms    []managerRoom
 	Advice   []Advice
@@ -84,6 +85,7 @@ func (s *Server) today(ctx context.Context, l *words.Language, who *coordinator.
 	v := managerView{Use: s.o.Report != nil, Plain: !s.cookies.secure && !s.o.PlainCookies, Push: s.o.VAPIDKey != "", WallKeys: s.o.WallKey != ""}
 	people := s.o.House.People()
 	v.Devices = len(people.Devices(who.ID))
+	var worn []handView
 	for _, id := range s.o.House.Rooms() {
 		sc := s.scenes.get(id, l)
 		if sc == nil {
@@ -99,9 +101,14 @@ func (s *Server) today(ctx context.Context, l *words.Language, who *coordinator.
 			if err != nil {
 				return v, err
 			}
+			worn = append(worn, driftHands(sc, drifts)...)
 			v.Hands = append(v.Hands, driftHands(sc, drifts)...)
 		}
 		v.Rooms = append(v.Rooms, s.managerRoom(sc, people))
+	}
+	var err error
+	if v.Answers, err = s.answers(ctx, l, len(v.Hands), worn); err != nil {
+		return v, err
 	}
 	if s.o.NoWayToManager != nil {
 		_, v.NoWay = s.o.NoWayToManager(l.Code())
