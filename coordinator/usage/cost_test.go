@@ -191,25 +191,9 @@ func anyHistory(t *rapid.T, s *fakeStore, rooms []Room, from Date, days int) {
 				room.beside(&sum)
 				all = append(all, sum)
 			}
-			put(t, s, &rooms[i], append(all, room), homes)
+			putSums(t, s, &rooms[i], d, &Sums{All: append(all, room), Homes: homes}, true)
 		}
 	}
-}
-
-// put stores sums as the night does.
-func put(t *rapid.T, s *fakeStore, room *Room, all []Summary, homes map[coordinator.HomeID]*HomeSum) {
-	d := all[0].Date
-	var rows []coordinator.Rollup
-	for i := range all {
-		rows = append(rows, coordinator.Rollup{Key: rollupKey(room.ID, all[i].Machine, d), Value: mustJSON(t, &all[i])})
-	}
-	row, ok, err := room.homeRow(d, d, homes)
-	must(t, err)
-	if ok {
-		rows = append(rows, row)
-	}
-	must(t, s.PutRollups(ctx, coordinator.JobMark{}, rows...))
-	must(t, sumMonth(ctx, s, room, MonthOf(d), all, ok, coordinator.JobMark{}))
 }
 
 // TestCostsAddUp: whatever was drawn when and at which price, the costs of the

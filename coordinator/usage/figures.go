@@ -1,6 +1,7 @@
 package usage
 
 import (
+	"slices"
 	"time"
 )
 
@@ -115,6 +116,10 @@ func (f *Figures) add(o *Figures) {
 	f.Unmetered += o.Unmetered
 	f.Waits.Merge(&o.Waits)
 	f.CycleWh = milli(f.CycleWh + o.CycleWh)
+	if len(f.Used) == 0 {
+		f.Used = slices.Clone(o.Used)
+		return
+	}
 	for _, u := range o.Used {
 		f.Used = addUsed(f.Used, u)
 	}

@@ -2,11 +2,11 @@ package usage
 
 import (
 	"context"
-	"encoding/json"
 	"maps"
 	"math"
 	"os"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -233,12 +233,21 @@ func summarised(d Day) []Summary {
 	return sums.All
 }
 
-func mustJSON(t interface {
+// putSums stores a day's sums as the night does; those of its month only where wanted.
+func putSums(t interface {
 	Helper()
 	Fatal(...any)
-}, v any) []byte {
+}, s interface {
+	Rollups
+	RollupWriter
+}, room *Room, d Date, sums *Sums, month bool) {
 	t.Helper()
-	data, err := json.Marshal(v)
+	rows, err := rowsOf(ctx, s, room, d, sums, room.PerHome)
 	must(t, err)
-	return data
+	if !month {
+		rows = slices.DeleteFunc(rows, func(r coordinator.Rollup) bool {
+			return strings.HasPrefix(r.Key, monthsOf) || strings.HasPrefix(r.Key, homeMonths)
+		})
+	}
+	must(t, s.PutRollups(ctx, coordinator.JobMark{}, rows...))
 }

@@ -2,8 +2,6 @@ package usage
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"time"
 
 	"drumturn/coordinator"
@@ -31,32 +29,27 @@ func homeMonthKey(room coordinator.RoomID, m Month) string {
 	return homeMonths + string(room) + "/" + m.String()
 }
 
-// homeRow is a day's sums by home; ok is false where they are not wanted, or when
-// the history by person is gone, so that what was summed up before stays.
-func (r *Room) homeRow(date, today Date, homes map[coordinator.HomeID]*HomeSum) (row coordinator.Rollup, ok bool, err error) {
-	if !r.PerHome || date.Before(today.Add(-r.keepDays())) {
-		return row, false, nil
-	}
-	value, err := json.Marshal(homeSums{V: edition, Homes: homes})
-	if err != nil {
-		return row, false, fmt.Errorf("the sums by home of %s on %s do not encode: %w", r.ID, date, err)
-	}
-	return coordinator.Rollup{Key: homeDayKey(r.ID, date), Value: value}, true, nil
+// wantsHomes reports whether a day's sums by home are wanted: not where the house
+// rules say otherwise, nor when the history by person is gone, so that what was
+// summed up before stays.
+func (r *Room) wantsHomes(date, today Date) bool {
+	return r.PerHome && !date.Before(today.Add(-r.keepDays()))
 }
 
-// homeMonthRow makes a month's sums by home anew from its days, all of which are
-// still there.
-func homeMonthRow(ctx context.Context, r Rollups, room coordinator.RoomID, month Month) (coordinator.Rollup, error) {
+// homeRows are a day's sums by home, and those of its month made anew from its
+// days, all of which are still there.
+func homeRows(ctx context.Context, r Rollups, room coordinator.RoomID, date Date, homes map[coordinator.HomeID]*HomeSum) ([]coordinator.Rollup, error) {
+	day := homeSums{V: edition, Homes: homes}
 	sum := homeSums{V: edition, Homes: map[coordinator.HomeID]*HomeSum{}}
-	err := eachHomes(ctx, r, homeDayKey(room, month.First()), homeDayKey(room, month.Next().First()), sum.take)
-	if err != nil {
-		return coordinator.Rollup{}, err
+	month := MonthOf(date)
+	if err := eachHomes(ctx, r, homeDayKey(room, month.First()), homeDayKey(room, date), &sum); err != nil {
+		return nil, err
 	}
-	value, err := json.Marshal(sum)
-	if err != nil {
-		return coordinator.Rollup{}, fmt.Errorf("the sums by home of %s in %s do not encode: %w", room, month, err)
+	sum.take(&day)
+	if err := eachHomes(ctx, r, homeDayKey(room, date.Add(1)), homeDayKey(room, month.Next().First()), &sum); err != nil {
+		return nil, err
 	}
-	return coordinator.Rollup{Key: homeMonthKey(room, month), Value: value}, nil
+	return []coordinator.Rollup{{Key: homeDayKey(room, date), Value: day.pack()}, {Key: homeMonthKey(room, month), Value: sum.pack()}}, nil
 }
 
 func (h *homeSums) take(o *homeSums) {
@@ -68,15 +61,9 @@ func (h *homeSums) take(o *homeSums) {
 	}
 }
 
-func eachHomes(ctx context.Context, r Rollups, from, to string, fn func(*homeSums)) error {
-	return eachSum(ctx, r, from, to, func(key string, value []byte) error {
-		var h homeSums
-		if err := json.Unmarshal(value, &h); err != nil {
-			return damaged(key, err)
-		}
-		fn(&h)
-		return nil
-	})
+// eachHomes adds the stored sums by home whose keys lie in a range.
+func eachHomes(ctx context.Context, r Rollups, from, to string, into *homeSums) error {
+	return eachSum(ctx, r, from, to, into.addStored)
 }
 
 // forgetHomes deletes sums by home: all of them where the house rules no longer

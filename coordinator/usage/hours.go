@@ -3,6 +3,7 @@ package usage
 import (
 	"encoding/base64"
 	"encoding/binary"
+	"slices"
 	"time"
 )
 
@@ -74,6 +75,12 @@ func (w *Week) beside(o *Week) {
 	}
 }
 
+// observed reports whether the machine was one of the room's then; others are only
+// named by facts.
+func (h *Hours) observed() bool {
+	return slices.ContainsFunc(h[:], func(hour Hour) bool { return hour.Observed > 0 })
+}
+
 // IsZero reports whether nothing was observed.
 func (h Hours) IsZero() bool { return h == Hours{} }
 
@@ -94,20 +101,27 @@ func (w Week) IsZero() bool { return w == Week{} }
 
 // MarshalText packs the week into a short text, in whole seconds.
 func (w Week) MarshalText() ([]byte, error) {
-	var raw []byte
-	for d := range w {
-		raw = w[d].pack(raw)
-	}
-	return base64.RawStdEncoding.AppendEncode(nil, raw), nil
+	return base64.RawStdEncoding.AppendEncode(nil, w.pack(nil)), nil
 }
 
 // UnmarshalText reads what MarshalText wrote.
 func (w *Week) UnmarshalText(text []byte) error {
 	u := unpack(text)
-	for d := range w {
-		w[d].take(&u)
-	}
+	w.take(&u)
 	return u.end()
+}
+
+func (w *Week) pack(raw []byte) []byte {
+	for d := range w {
+		raw = w[d].pack(raw)
+	}
+	return raw
+}
+
+func (w *Week) take(u *unpacking) {
+	for d := range w {
+		w[d].take(u)
+	}
 }
 
 func (h *Hours) pack(raw []byte) []byte {

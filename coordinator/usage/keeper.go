@@ -126,6 +126,9 @@ func (k *Keeper) CatchUp(ctx context.Context, now time.Time) error {
 	var errs []error
 	rooms := k.rooms()
 	for _, r := range rooms {
+		errs = append(errs, guard("packing the sums of room "+string(r.ID), func() error { return k.repack(ctx, r.ID, now) }))
+	}
+	for _, r := range rooms {
 		errs = append(errs, guard("daily sums of room "+string(r.ID), func() error { return k.rollUps(ctx, &r, last, now) }))
 	}
 	for _, r := range rooms {

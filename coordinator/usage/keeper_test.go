@@ -47,7 +47,7 @@ func TestCatchUp(t *testing.T) {
 	}
 	s.done(t, "rollup/attic", "2026-11-24")
 	s.done(t, "wear/attic", "2026-11-24")
-	if n := len(s.marks); n != 2*(5+1)+2+3+1 { // sums and wear by day; sums made anew, shortening, backup
+	if n := len(s.marks); n != 2*(5+1)+2+2+3+1 { // sums and wear by day; sums packed, made anew, shortening, backup
 		t.Errorf("%d marks: %v", n, s.marks)
 	}
 	if len(s.backups) != 1 || filepath.Base(s.backups[0]) != "drumturn-2026-11-25.db" {

@@ -1,9 +1,7 @@
 package usage
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"strings"
 
@@ -43,55 +41,51 @@ func (w *Week) takeDay(s *Summary) {
 // packedWeek is a week as it is stored; most readers of a month leave it packed.
 type packedWeek []byte
 
-// MarshalText is the text itself.
-func (p packedWeek) MarshalText() ([]byte, error) { return p, nil }
-
-// UnmarshalText keeps the text.
+// UnmarshalText reads the week of a month that was stored as JSON.
 func (p *packedWeek) UnmarshalText(text []byte) error {
-	*p = bytes.Clone(text)
-	return nil
+	u := unpack(text)
+	*p = u.raw
+	return u.err
 }
 
-// monthRow makes the stored sum of a month anew from its stored days.
-func monthRow(ctx context.Context, r Rollups, room coordinator.RoomID, machine coordinator.MachineID, month Month) (coordinator.Rollup, error) {
-	sum := MonthSum{V: edition, Room: room, Machine: machine, Month: month}
+// monthRow makes the stored sum of a month anew from its stored days and a fresh
+// one, which may be stored already as it was before.
+func monthRow(ctx context.Context, r Rollups, fresh *Summary) (coordinator.Rollup, error) {
+	month := MonthOf(fresh.Date)
+	sum := MonthSum{V: edition}
 	var week Week
-	err := eachDay(ctx, r, room, machine, month.First(), month.Last(), func(s *Summary) { sum.takeDay(s); week.takeDay(s) })
-	if err != nil {
+	take := func(s *Summary) { sum.takeDay(s); week.takeDay(s) }
+	if err := eachDay(ctx, r, fresh.Room, fresh.Machine, month.First(), fresh.Date.Add(-1), take); err != nil {
 		return coordinator.Rollup{}, err
 	}
-	if sum.Week, err = week.MarshalText(); err != nil {
+	take(fresh)
+	if err := eachDay(ctx, r, fresh.Room, fresh.Machine, fresh.Date.Add(1), month.Last(), take); err != nil {
 		return coordinator.Rollup{}, err
 	}
-	value, err := json.Marshal(&sum)
-	if err != nil {
-		return coordinator.Rollup{}, fmt.Errorf("the sums of %s in %s do not encode: %w", room, month, err)
-	}
-	return coordinator.Rollup{Key: monthKey(room, machine, month), Value: value}, nil
+	sum.Week = week.pack(nil)
+	return coordinator.Rollup{Key: monthKey(fresh.Room, fresh.Machine, month), Value: sum.pack()}, nil
 }
 
 // eachDay reads the stored days of a machine, or of a room without one, from one
-// date to another, both included, in order.
+// date to another, both included, in order. fn may keep what it is given points to,
+// but not the summary itself: it is used again.
 func eachDay(ctx context.Context, r Rollups, room coordinator.RoomID, machine coordinator.MachineID, from, to Date, fn func(*Summary)) error {
+	var s Summary
 	return eachSum(ctx, r, rollupKey(room, machine, from), rollupKey(room, machine, to.Add(1)), func(key string, value []byte) error {
-		s, err := decodeSummary(key, value)
-		if err == nil {
-			fn(&s)
+		if err := s.decode(key, value); err != nil {
+			return err
 		}
-		return err
+		fn(&s)
+		return nil
 	})
 }
 
 // eachMonth is eachDay for months.
 func eachMonth(ctx context.Context, r Rollups, room coordinator.RoomID, machine coordinator.MachineID, from, to Month, fn func(*MonthSum)) error {
+	var s MonthSum
 	return eachSum(ctx, r, monthKey(room, machine, from), monthKey(room, machine, to.Next()), func(key string, value []byte) error {
-		var s MonthSum
-		err := json.Unmarshal(value, &s)
-		switch {
-		case err != nil:
-			return damaged(key, err)
-		case s.V > edition:
-			return newer(key, s.V)
+		if err := s.decode(key, value); err != nil {
+			return err
 		}
 		fn(&s)
 		return nil

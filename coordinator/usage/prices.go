@@ -68,8 +68,13 @@ func (p *prices) exact(used []Used) (cycles, standby decimal.Decimal, unpriced M
 
 // cost is what all energy costs.
 func (p *prices) cost(used []Used) decimal.Decimal {
-	cycles, standby, _ := p.exact(used)
-	return cycles.Add(standby)
+	sum := decimal.Zero
+	for i := range used {
+		if price, ok := p.of(&used[i]); ok {
+			sum = sum.Add(price.Mul(decimal.New(int64(used[i].Cycles+used[i].Standby), -6)))
+		}
+	}
+	return sum
 }
 
 // standing is the standing charge of a stretch of days. A part of a month or year

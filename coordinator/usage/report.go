@@ -140,7 +140,9 @@ func (m *maker) seen(first, last Date) {
 // gather reads all rooms of the scope.
 func (m *maker) gather() error {
 	q := &m.out.Query
-	for _, p := range q.periods() {
+	periods := q.periods()
+	m.out.Periods = make([]Row, 0, len(periods))
+	for _, p := range periods {
 		m.out.Periods = append(m.out.Periods, Row{From: p.from, To: p.to, Room: q.Scope.Room, Machine: q.Scope.Machine})
 	}
 	for i := range m.h.Rooms {
@@ -177,7 +179,11 @@ func (m *maker) whole(row *Row) error {
 	var sum Figures
 	flush := func(next int) {
 		if at >= 0 && next != at {
-			m.out.Periods[at].beside(&sum)
+			if p := &m.out.Periods[at].Figures; p.Days == 0 {
+				*p = sum // nothing is there yet
+			} else {
+				p.beside(&sum)
+			}
 			sum = Figures{}
 		}
 		at = next
@@ -188,9 +194,13 @@ func (m *maker) whole(row *Row) error {
 			next++
 		}
 		flush(next)
-		sum.then(f)
 		row.then(f)
 		hours(&week)
+		if sum.Days == 0 {
+			sum = *f
+		} else {
+			sum.then(f)
+		}
 	})
 	flush(-1)
 	m.out.Week.beside(&week)

@@ -82,16 +82,7 @@ func buildBench(tb testing.TB, path string) (h *House, from, to Date, cycles int
 			sums, err := Summarise(day)
 			must(tb, err)
 			cycles += sums.All[0].Starts
-			var rows []coordinator.Rollup
-			for k := range sums.All {
-				rows = append(rows, coordinator.Rollup{Key: rollupKey(room.ID, sums.All[k].Machine, d), Value: mustJSON(tb, &sums.All[k])})
-			}
-			home, _, err := room.homeRow(d, d, sums.Homes)
-			must(tb, err)
-			must(tb, f.PutRollups(ctx, coordinator.JobMark{}, append(rows, home)...))
-			if d == MonthOf(d).Last() {
-				must(tb, sumMonth(ctx, f, room, MonthOf(d), sums.All, true, coordinator.JobMark{}))
-			}
+			putSums(tb, f, room, d, &sums, d == MonthOf(d).Last())
 		}
 	}
 	return h, from, to, cycles

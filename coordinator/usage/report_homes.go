@@ -18,7 +18,7 @@ func (m *maker) gatherHomes(room *HouseRoom, row *Row) error {
 	from, to := m.out.Query.From, m.out.Query.To
 	first, last := wholeMonths(from, to)
 	days := func(from, to Date) error {
-		return eachHomes(m.ctx, m.r, homeDayKey(room.ID, from), homeDayKey(room.ID, to.Add(1)), sum.take)
+		return eachHomes(m.ctx, m.r, homeDayKey(room.ID, from), homeDayKey(room.ID, to.Add(1)), &sum)
 	}
 	if last.Before(first) {
 		if err := days(from, to); err != nil {
@@ -30,7 +30,7 @@ func (m *maker) gatherHomes(room *HouseRoom, row *Row) error {
 	if err := days(from, first.First().Add(-1)); err != nil {
 		return err
 	}
-	if err := eachHomes(m.ctx, m.r, homeMonthKey(room.ID, first), homeMonthKey(room.ID, last.Next()), sum.take); err != nil {
+	if err := eachHomes(m.ctx, m.r, homeMonthKey(room.ID, first), homeMonthKey(room.ID, last.Next()), &sum); err != nil {
 		return err
 	}
 	if err := days(last.Next().First(), to); err != nil {

@@ -6,8 +6,8 @@ import (
 	"drumturn/coordinator"
 )
 
-// taker is given stored sums: the first date of each, its figures, and how to add
-// its hours to a week.
+// taker is given stored sums: the first date of each, its figures, which are the
+// taker's to keep, and how to add its hours to a week.
 type taker func(d Date, f *Figures, hours func(*Week))
 
 // each calls fn with the stored sums of a machine, or of a room without one, over
@@ -29,7 +29,11 @@ func (m *maker) each(room coordinator.RoomID, machine coordinator.MachineID, by 
 		m.seen(s.First, s.Last)
 		fn(s.Month.First(), &s.Figures, func(w *Week) {
 			var week Week
-			bad = errors.Join(bad, week.UnmarshalText(s.Week))
+			u := unpacking{raw: s.Week}
+			week.take(&u)
+			if u.end() != nil && bad == nil {
+				bad = damaged(monthKey(room, machine, s.Month), errPacked)
+			}
 			w.then(&week)
 		})
 	})

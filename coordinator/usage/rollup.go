@@ -2,8 +2,6 @@ package usage
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"slices"
 	"time"
 
@@ -30,56 +28,40 @@ func rollUp(ctx context.Context, s Store, room *Room, date Date, zone *time.Loca
 	return sumUp(ctx, s, room, date, zone, mark)
 }
 
-// sumUp makes and stores the sums of one day, then those of its month.
+// sumUp makes the sums of one day, and those of its month, and stores them with
+// the mark at once: no reader finds a month that is not the sum of its days.
 func sumUp(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, mark coordinator.JobMark) error {
 	sums, err := sumsOf(ctx, s, room, date, zone, mark.At)
 	if err != nil {
 		return err
 	}
-	rows := make([]coordinator.Rollup, 0, len(sums.All)+1)
-	for i := range sums.All {
-		value, err := json.Marshal(&sums.All[i])
-		if err != nil {
-			return fmt.Errorf("the sums of %s on %s do not encode: %w", room.ID, date, err)
-		}
-		rows = append(rows, coordinator.Rollup{Key: rollupKey(room.ID, sums.All[i].Machine, date), Value: value})
-	}
-	home, homes, err := room.homeRow(date, DateOf(mark.At, zone), sums.Homes)
+	rows, err := rowsOf(ctx, s, room, date, &sums, room.wantsHomes(date, DateOf(mark.At, zone)))
 	if err != nil {
 		return err
-	}
-	if homes {
-		rows = append(rows, home)
-	}
-	if err := s.PutRollups(ctx, coordinator.JobMark{}, rows...); err != nil {
-		return err
-	}
-	return sumMonth(ctx, s, room, MonthOf(date), sums.All, homes, mark)
-}
-
-// sumMonth makes the sums of a month of what is stored of its days. The mark comes
-// with them: killed in between, all of it is done again.
-func sumMonth(ctx context.Context, s Store, room *Room, month Month, of []Summary, homes bool, mark coordinator.JobMark) error {
-	var rows []coordinator.Rollup
-	for i := range of {
-		row, err := monthRow(ctx, s, room.ID, of[i].Machine, month)
-		if err != nil {
-			return err
-		}
-		rows = append(rows, row)
-	}
-	if homes {
-		row, err := homeMonthRow(ctx, s, room.ID, month)
-		if err != nil {
-			return err
-		}
-		rows = append(rows, row)
 	}
 	return s.PutRollups(ctx, mark, rows...)
 }
 
-// sumsOf sums up a day from its facts and readings. Opening hours are those it
-// had when it was first summed up.
+// rowsOf are the rows of a day's sums and of its month.
+func rowsOf(ctx context.Context, r Rollups, room *Room, date Date, sums *Sums, homes bool) ([]coordinator.Rollup, error) {
+	rows := make([]coordinator.Rollup, 0, 2*len(sums.All)+2)
+	for i := range sums.All {
+		sum := &sums.All[i]
+		month, err := monthRow(ctx, r, sum)
+		if err != nil {
+			return nil, err
+		}
+		rows = append(rows, coordinator.Rollup{Key: rollupKey(sum.Room, sum.Machine, date), Value: sum.pack()}, month)
+	}
+	if !homes {
+		return rows, nil
+	}
+	more, err := homeRows(ctx, r, room.ID, date, sums.Homes)
+	return append(rows, more...), err
+}
+
+// sumsOf sums up a day from its facts and readings. Opening hours and machines are
+// those it had when it was first summed up.
 func sumsOf(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, now time.Time) (sums Sums, err error) {
 	// What is told within a day after the end is known now, or revised tomorrow.
 	until := date.Add(1).End(zone)
@@ -87,22 +69,42 @@ func sumsOf(ctx context.Context, s Store, room *Room, date Date, zone *time.Loca
 		until = now
 	}
 	day := room.day(ctx, s, date, zone, until)
-	day.Kept = map[coordinator.MachineID]Figures{}
-	for _, m := range append([]coordinator.MachineID{""}, room.Machines...) {
-		err := eachDay(ctx, s, room.ID, m, date, date, func(was *Summary) {
-			if was.V == edition {
-				day.Opens, day.Closes = was.Opens, was.Closes
-				day.Kept[m] = was.Figures
-			}
-		})
-		if err != nil {
-			return sums, err
-		}
+	if err := day.asBefore(ctx, s); err != nil {
+		return sums, err
 	}
 	if day.Facts, err = factsBetween(ctx, s, room.ID, date.Begin(zone).Add(-lookBack), until); err != nil {
 		return sums, err
 	}
 	return Summarise(day)
+}
+
+// asBefore takes over what was known when the day was summed up before: a machine
+// that has gone since keeps its part of the room, and one that came has none.
+func (d *Day) asBefore(ctx context.Context, r Rollups) error {
+	stored, err := machinesWithSums(ctx, r, d.Room)
+	if err != nil {
+		return err
+	}
+	d.Kept = map[coordinator.MachineID]Figures{}
+	var machines []coordinator.MachineID
+	for _, m := range append([]coordinator.MachineID{""}, stored...) {
+		err := eachDay(ctx, r, d.Room, m, d.Date, d.Date, func(was *Summary) {
+			if was.V != edition {
+				return
+			}
+			if d.Opens, d.Closes = was.Opens, was.Closes; m != "" && was.Hours.observed() {
+				machines = append(machines, m)
+			}
+			d.Kept[m] = was.Figures
+		})
+		if err != nil {
+			return err
+		}
+	}
+	if len(d.Kept) > 0 {
+		d.Machines = machines
+	}
+	return nil
 }
 
 // day is a day of the room, without its facts.

@@ -1,6 +1,7 @@
 package usage
 
 import (
+	"context"
 	"errors"
 	"maps"
 	"slices"
@@ -102,5 +103,90 @@ func TestDamagedSums(t *testing.T) {
 	s.fail = func(string) error { return errors.New("no room") }
 	if err := rollUp(ctx, s, cellar(), date("2026-11-24"), berlin, markAt("2026-11-25 04:15")); err == nil {
 		t.Error("a sum that could not be written was passed over")
+	}
+}
+
+// TestMachinesAsTheyWere: a day summed up again has the machines that it had. One
+// that has gone since keeps its part, one that came has none, and the parts are
+// the room.
+func TestMachinesAsTheyWere(t *testing.T) {
+	s := newFake()
+	s.add("cellar", ran("w1", 1, "2026-11-24 10:00", "2026-11-24 11:00", 400, "finished"))
+	must(t, rollUp(ctx, s, cellar("w1", "w2"), date("2026-11-24"), berlin, markAt("2026-11-25 04:15")))
+	before := maps.Clone(s.sums)
+	must(t, sumUp(ctx, s, cellar("w1", "w3"), date("2026-11-24"), berlin, markAt("2026-11-26 04:15")))
+	if !maps.EqualFunc(before, s.sums, slices.Equal[[]byte]) {
+		t.Error("other machines of today changed the sums of a day before")
+	}
+	all := between(t, s, "cellar", "2026-11-24", "2026-11-24")
+	if len(all) != 3 || all[0].Open != 48*time.Hour || all[0].Open != all[1].Open+all[2].Open {
+		t.Errorf("the room and its machines: %+v", all)
+	}
+	must(t, rollUp(ctx, s, cellar("w1", "w3"), date("2026-11-25"), berlin, markAt("2026-11-26 04:15")))
+	if all := between(t, s, "cellar", "2026-11-25", "2026-11-25"); len(all) != 3 || all[2].Machine != "w3" || all[2].Open != 24*time.Hour {
+		t.Errorf("the day after has %+v", all)
+	}
+}
+
+// transactions is a store that notes which sums come at once.
+type transactions struct {
+	*fakeStore
+	keys [][]string
+}
+
+func (s *transactions) PutRollups(ctx context.Context, mark coordinator.JobMark, sums ...coordinator.Rollup) error {
+	var keys []string
+	for _, sum := range sums {
+		keys = append(keys, sum.Key)
+	}
+	s.keys = append(s.keys, keys)
+	return s.fakeStore.PutRollups(ctx, mark, sums...)
+}
+
+// TestDayAndMonthAtOnce: a day's sums, those of its month, of homes and the mark
+// are one transaction, so that a reader in between finds no month that is not the
+// sum of its days; a correction that bears on an earlier day and month is one for each day.
+func TestDayAndMonthAtOnce(t *testing.T) {
+	s := &transactions{fakeStore: newFake()}
+	room := cellar("w1")
+	room.PerHome = true
+	s.add("cellar", ran("w1", 1, "2026-11-30 22:00", "2026-11-30 23:00", 400, "finished"))
+	must(t, rollUp(ctx, s, room, date("2026-11-30"), berlin, markAt("2026-12-01 04:15")))
+	if len(s.keys) != 1 || len(s.keys[0]) != 2*2+2 {
+		t.Fatalf("stored as %q", s.keys)
+	}
+	s.keys = nil
+	late := ran("w1", 1, "2026-11-30 22:00", "2026-12-01 00:30", 900, "finished")
+	s.add("cellar", late)
+	must(t, rollUp(ctx, s, room, date("2026-12-01"), berlin, markAt("2026-12-02 04:15")))
+	if len(s.keys) != 2 || !slices.Contains(s.keys[0], "~month/cellar/w1/2026-11") || !slices.Contains(s.keys[1], "~month/cellar/w1/2026-12") {
+		t.Errorf("the correction was stored as %q", s.keys)
+	}
+	h, _ := twoRooms()
+	if r := report(t, s, h, Scope{Room: "cellar"}, "2026-11-01", "2026-12-31", ByMonth); r.Periods[0].Cycles != 0 || r.Periods[0].Running != 2*time.Hour || r.Periods[1].Cycles != 1 || r.Periods[1].Running != 30*time.Minute {
+		t.Errorf("after the correction: %+v", r.Periods)
+	}
+}
+
+// TestNothingHalfDone: when the store refuses, neither the day nor its month has
+// changed, and the day is not marked.
+func TestNothingHalfDone(t *testing.T) {
+	s := newFake()
+	must(t, rollUp(ctx, s, cellar("w1"), date("2026-11-24"), berlin, markAt("2026-11-25 04:15")))
+	before, marks := maps.Clone(s.sums), len(s.marks["rollup/cellar some"])
+	s.add("cellar", ran("w1", 1, "2026-11-24 10:00", "2026-11-24 11:00", 400, "finished"))
+	for key := range before {
+		s.fail = func(what string) error {
+			if what == "rollup "+key {
+				return errors.New("no room")
+			}
+			return nil
+		}
+		if err := rollUp(ctx, s, cellar("w1"), date("2026-11-24"), berlin, markAt("2026-11-25 04:15")); err == nil || !strings.Contains(err.Error(), "no room") {
+			t.Errorf("%s could not be written: %v", key, err)
+		}
+		if !maps.EqualFunc(before, s.sums, slices.Equal[[]byte]) || len(s.marks["rollup/cellar some"]) != marks {
+			t.Errorf("%s could not be written, and the rest was", key)
+		}
 	}
 }

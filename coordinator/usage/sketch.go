@@ -3,7 +3,6 @@ package usage
 import (
 	"encoding/base64"
 	"encoding/binary"
-	"errors"
 	"math"
 	"slices"
 	"time"
@@ -68,9 +67,37 @@ func (s *Sketch) add(b bin) {
 
 // Merge counts the waits of another sketch too.
 func (s *Sketch) Merge(other *Sketch) {
+	s.n += other.n
+	fresh, i := 0, 0
 	for _, b := range other.bins {
-		s.add(b)
+		for i < len(s.bins) && s.bins[i].number < b.number {
+			i++
+		}
+		if i < len(s.bins) && s.bins[i].number == b.number {
+			s.bins[i].count += b.count
+		} else {
+			fresh++
+		}
 	}
+	if fresh > 0 {
+		s.insert(other.bins, fresh)
+	}
+}
+
+// insert adds the bins, so many, that are not there yet. The bins that were there
+// are left as they are: a copy of the sketch may have them too.
+func (s *Sketch) insert(bins []bin, fresh int) {
+	all, i := make([]bin, 0, len(s.bins)+fresh), 0
+	for _, b := range bins {
+		for i < len(s.bins) && s.bins[i].number < b.number {
+			all = append(all, s.bins[i])
+			i++
+		}
+		if i == len(s.bins) || s.bins[i].number > b.number {
+			all = append(all, b)
+		}
+	}
+	s.bins = append(all, s.bins[i:]...)
 }
 
 // Count is how many waits there are.
@@ -115,64 +142,50 @@ func (b bin) value() time.Duration {
 // IsZero reports whether there are no waits.
 func (s Sketch) IsZero() bool { return s.n == 0 }
 
-// MarshalText packs the sketch into a short text.
-func (s Sketch) MarshalText() ([]byte, error) {
-	var raw []byte
+// pack appends the bins: for each how much its number is above the last one's, and
+// its count.
+func (s *Sketch) pack(raw []byte) []byte {
 	last := uint32(0)
 	for _, b := range s.bins {
 		raw = binary.AppendUvarint(binary.AppendUvarint(raw, uint64(b.number-last)), uint64(b.count))
 		last = b.number
 	}
-	return base64.RawStdEncoding.AppendEncode(nil, raw), nil
+	return raw
 }
 
-var errPacked = errors.New("a packed sum is damaged")
-
-// UnmarshalText reads what MarshalText wrote.
-func (s *Sketch) UnmarshalText(text []byte) error {
-	u := unpack(text)
-	*s = Sketch{bins: make([]bin, 0, len(u.rest)/2)}
+// take reads so many bins.
+func (s *Sketch) take(u *unpacking, bins int) {
+	*s = Sketch{}
+	if bins > 0 {
+		s.bins = make([]bin, 0, bins)
+	}
 	at := uint64(0)
-	for i := 0; len(u.rest) > 0; i++ {
+	for i := range bins {
 		gap, count := u.next(), u.next()
 		at += gap
-		if at > math.MaxUint16 || count == 0 || count > math.MaxUint32 || i > 0 && gap == 0 {
-			return errPacked
+		if gap > math.MaxUint16 || at > math.MaxUint16 || count == 0 || count > math.MaxUint32 || i > 0 && gap == 0 {
+			u.bad()
+			return
 		}
 		s.bins = append(s.bins, bin{uint32(at), uint32(count)})
 		s.n += int(count)
 	}
-	return u.err
 }
 
-// unpacking reads the numbers of a packed text; after an error they are 0.
-type unpacking struct {
-	rest []byte
-	err  error
+// MarshalText packs the sketch into a short text.
+func (s Sketch) MarshalText() ([]byte, error) {
+	return base64.RawStdEncoding.AppendEncode(nil, s.pack(nil)), nil
 }
 
-func unpack(text []byte) unpacking {
-	raw, err := base64.RawStdEncoding.AppendDecode(nil, text)
-	if err != nil {
-		return unpacking{nil, errPacked}
+// UnmarshalText reads what MarshalText wrote.
+func (s *Sketch) UnmarshalText(text []byte) error {
+	u := unpack(text)
+	numbers := 0 // every number ends with an octet below 0x80
+	for _, b := range u.raw {
+		if b < 0x80 {
+			numbers++
+		}
 	}
-	return unpacking{raw, nil}
-}
-
-func (u *unpacking) next() uint64 {
-	v, n := binary.Uvarint(u.rest)
-	if n <= 0 {
-		u.rest, u.err = nil, errPacked
-		return 0
-	}
-	u.rest = u.rest[n:]
-	return v
-}
-
-// end is errPacked when something is left.
-func (u *unpacking) end() error {
-	if len(u.rest) > 0 {
-		return errPacked
-	}
-	return u.err
+	s.take(&u, (numbers+1)/2)
+	return u.end()
 }
