@@ -132,6 +132,29 @@ func conformDaily(t *testing.T, s Store, reopen func() Store) {
 	wantSame(t, "no end", sums(t, s, "a/w1/2026-11-25", ""), []string{"a/w1/2026-11-25=2", "b/w1/2026-11-24="})
 }
 
+func conformForgetJobs(t *testing.T, s Store, reopen func() Store) {
+	for _, mark := range [][2]string{{"rollup/a", "2026-11-24"}, {"rollup/a", "2026-11-25"}, {"rollup/a", "2026-12-01"}, {"rollup/ab", "2026-12-01"}, {"rollup", "2026-12-01"}, {"sum", "2026-12-01"}} {
+		must(t, s.MarkJob(ctx, mark[0], mark[1], at(0)))
+	}
+	for _, c := range []struct {
+		job, from string
+		want      bool
+	}{{"rollup/a", "2026-12-02", false}, {"rollup/b", "2026-01-01", false}, {"rollup/a", "2026-11-25", true}, {"rollup/a", "2026-11-25", false}} {
+		if got := get[bool](t)(s.ForgetJobs(ctx, c.job, c.from)); got != c.want {
+			t.Errorf("marks of %s from %s on were taken back: %v", c.job, c.from, got)
+		}
+	}
+	s = reopen()
+	for mark, want := range map[[2]string]bool{
+		{"rollup/a", "2026-11-24"}: true, {"rollup/a", "2026-11-25"}: false, {"rollup/a", "2026-12-01"}: false,
+		{"rollup/ab", "2026-12-01"}: true, {"rollup", "2026-12-01"}: true, {"sum", "2026-12-01"}: true,
+	} {
+		if got := get[bool](t)(s.JobDone(ctx, mark[0], mark[1])); got != want {
+			t.Errorf("%v is done: %v", mark, got)
+		}
+	}
+}
+
 func conformRetain(t *testing.T, s Store, _ func() Store) {
 	fact := func(seconds float64) coordinator.Fact {
 		return coordinator.Fact{At: at(seconds), Kind: coordinator.FactStarted, Machine: "w1", Person: "ada", Home: "12", Turn: 3}

@@ -37,6 +37,7 @@ func Conform(t *testing.T, open func(t *testing.T) (s Store, reopen func() Store
 		{"due rows are oldest first", conformDue},
 		{"a withdrawn row stays withdrawn", conformRecord},
 		{"jobs and daily sums are kept", conformDaily},
+		{"marks of days to come are taken back", conformForgetJobs},
 		{"history is shortened", conformRetain},
 		{"callbacks may use the store", conformCallbacks},
 		{"everything survives reopening", conformReopen},

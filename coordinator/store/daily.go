@@ -38,6 +38,36 @@ func (f *File) MarkJob(ctx context.Context, job, date string, at time.Time) erro
 	})
 }
 
+// ForgetJobs implements Store. Nothing is written where there is nothing to take back.
+func (f *File) ForgetJobs(ctx context.Context, job, from string) (bool, error) {
+	if err := wellFormed("job", job, from); err != nil {
+		return false, err
+	}
+	marks := func(tx *bbolt.Tx) (keys [][]byte) {
+		eachKey(tx.Bucket(bucketJobs), join(job, ""), join(job, from), func(k, _ []byte) bool {
+			keys = append(keys, bytes.Clone(k))
+			return true
+		})
+		return keys
+	}
+	found := false
+	err := f.view(ctx, func(tx *bbolt.Tx) error {
+		found = len(marks(tx)) > 0
+		return nil
+	})
+	if err != nil || !found {
+		return false, err
+	}
+	return true, f.submit(ctx, nil, func(tx *bbolt.Tx) error {
+		for _, k := range marks(tx) {
+			if err := tx.Bucket(bucketJobs).Delete(k); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
 // PutRollups implements Store. See submit for a context that ends meanwhile.
 func (f *File) PutRollups(ctx context.Context, mark coordinator.JobMark, sums ...coordinator.Rollup) error {
 	if err := wellFormed("job", mark.Job, mark.Date); err != nil {

@@ -9,6 +9,7 @@ import (
 	"maps"
 	"os"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -289,6 +290,21 @@ func (m *memory) MarkJob(ctx context.Context, job, date string, _ time.Time) err
 	defer end()
 	m.jobs[job+" "+date] = err == nil
 	return err
+}
+
+func (m *memory) ForgetJobs(ctx context.Context, job, from string) (found bool, err error) {
+	end, err := m.begin(ctx)
+	defer end()
+	if err != nil {
+		return false, err
+	}
+	for key := range m.jobs {
+		if strings.HasPrefix(key, job+" ") && key >= job+" "+from && m.jobs[key] {
+			delete(m.jobs, key)
+			found = true
+		}
+	}
+	return found, nil
 }
 
 func (m *memory) PutRollups(ctx context.Context, mark coordinator.JobMark, sums ...coordinator.Rollup) error {

@@ -49,6 +49,9 @@ type Store interface {
 	// JobDone reports whether a job ran for a local date; MarkJob records it.
 	JobDone(ctx context.Context, job, date string) (bool, error)
 	MarkJob(ctx context.Context, job, date string, at time.Time) error
+	// ForgetJobs takes back the marks of a job for a date and later ones, and reports
+	// whether there were any.
+	ForgetJobs(ctx context.Context, job, from string) (bool, error)
 	// PutRollups writes (replacing, or with a nil value deleting) sums, and marks
 	// the job that made them, in one transaction: all of it or nothing.
 	PutRollups(ctx context.Context, mark coordinator.JobMark, sums ...coordinator.Rollup) error

@@ -153,6 +153,21 @@ func (s *fakeStore) MarkJob(_ context.Context, job, date string, at time.Time) e
 	return nil
 }
 
+func (s *fakeStore) ForgetJobs(_ context.Context, job, from string) (found bool, err error) {
+	if err := s.fail("forget " + job); err != nil {
+		return false, err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for mark := range s.marks {
+		if strings.HasPrefix(mark, job+" ") && mark >= job+" "+from {
+			delete(s.marks, mark)
+			found = true
+		}
+	}
+	return found, nil
+}
+
 // Retain has three pieces of work each time.
 func (s *fakeStore) Retain(_ context.Context, unit coordinator.Unit, byPerson, readings time.Time) (bool, error) {
 	if err := s.fail("retain " + string(unit)); err != nil {

@@ -125,6 +125,7 @@ func (k *Keeper) CatchUp(ctx context.Context, now time.Time) error {
 	}
 	var errs []error
 	rooms := k.rooms()
+	errs = append(errs, guard("marks of days to come", func() error { return k.forgetToCome(ctx, rooms, now) }))
 	for _, r := range rooms {
 		errs = append(errs, guard("packing the sums of room "+string(r.ID), func() error { return k.repack(ctx, r.ID, now) }))
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/queue"
 )
 
 func TestLastDue(t *testing.T) {
@@ -162,5 +164,92 @@ func mustSay(t *testing.T, log *strings.Builder, times int, what string) {
 	t.Helper()
 	if got := strings.Count(log.String(), what); got != times {
 		t.Errorf("the log says %q %d times instead of %d:\n%s", what, got, times, fmt.Sprintf("%.2000s", log.String()))
+	}
+}
+
+// TestClockSetBack: a clock that was a month ahead did the nights of days to come.
+// Once it is right these days have no sums, the month is what its days are, and
+// each of them is done when it comes, its history shortened too.
+func TestClockSetBack(t *testing.T) {
+	s := newFake()
+	room := Room{ID: "cellar", KeepDays: 30, Hours: queue.AlwaysOpen(), Machines: []coordinator.MachineID{"w1"}, PerHome: true}
+	k, err := NewKeeper(s, func() []Room { return []Room{room} }, Options{Zone: berlin, Log: silent()})
+	must(t, err)
+	s.add("cellar", ran("w1", 1, "2026-11-23 10:00", "2026-11-23 11:00", 400, "finished"))
+	must(t, k.CatchUp(ctx, local("2026-11-24 05:00")))
+	before := maps.Clone(s.sums)
+	must(t, k.CatchUp(ctx, local("2026-12-24 05:00"))) // the clock is wrong
+	if len(s.sums) <= len(before) {
+		t.Fatal("nothing was done for the days to come")
+	}
+	must(t, k.CatchUp(ctx, local("2026-11-24 06:00"))) // it is right again
+	if !maps.EqualFunc(s.sums, before, slices.Equal[[]byte]) {
+		t.Errorf("left are %q, want %q", slices.Sorted(maps.Keys(s.sums)), slices.Sorted(maps.Keys(before)))
+	}
+	for d := date("2026-11-24"); d.Before(date("2026-12-31")); d = d.Add(1) {
+		start := d.Begin(berlin).Add(10 * time.Hour)
+		s.add("cellar", coordinator.Fact{At: start.Add(time.Hour), Kind: coordinator.FactCycle, Machine: "w1", Cycle: uint64(100*int(d.Month) + d.Day), Start: start, End: start.Add(time.Hour), EnergyWh: 500})
+		must(t, k.CatchUp(ctx, d.Add(1).Begin(berlin).Add(5*time.Hour)))
+		for _, job := range []string{"rollup/cellar", "wear/cellar", "refresh/cellar", "retain/cellar"} {
+			s.done(t, job, d.String())
+		}
+	}
+	h := &House{Zone: berlin, Rooms: []HouseRoom{{ID: "cellar"}}}
+	r := report(t, s, h, Scope{}, "2026-11-01", "2026-12-31", ByMonth)
+	if r.Periods[0].Cycles != 1+7 || r.Periods[0].Days != 8 || r.Periods[1].Cycles != 30 || r.Periods[1].Days != 30 {
+		t.Errorf("November %+v, December %+v", r.Periods[0].Figures, r.Periods[1].Figures)
+	}
+}
+
+// TestForgettingFails: that is told, and the night's other work is done.
+func TestForgettingFails(t *testing.T) {
+	s := newFake()
+	s.fail = func(what string) error {
+		if what == "forget wear/cellar" {
+			return errors.New("no room")
+		}
+		return nil
+	}
+	k := keeper(t, s, Options{})
+	if err := k.CatchUp(ctx, local("2026-11-25 05:00")); err == nil || !strings.Contains(err.Error(), "marks of days to come: no room") {
+		t.Errorf("told of %v", err)
+	}
+	s.done(t, "rollup/cellar", "2026-11-24")
+}
+
+// TestWeeksAway: a program that was off for six weeks makes up for each night, in
+// order; what happened in them stands on its day.
+func TestWeeksAway(t *testing.T) {
+	s := newFake()
+	s.add("cellar", fact(coordinator.FactCalled, "w1", "2026-10-01 12:00", 0, time.Minute))
+	k := keeper(t, s, Options{})
+	must(t, k.CatchUp(ctx, local("2026-10-02 05:00")))
+	const weeks = 6
+	for w := range weeks {
+		start := local("2026-10-08 10:00").AddDate(0, 0, 7*w)
+		s.add("cellar", coordinator.Fact{At: start.Add(time.Hour), Kind: coordinator.FactCycle, Machine: "w1", Cycle: uint64(w + 1), Start: start, End: start.Add(time.Hour), EnergyWh: 500})
+	}
+	must(t, k.CatchUp(ctx, local("2026-11-13 12:00")))
+	all := between(t, s, "cellar", "2026-10-01", "2026-11-12")
+	cycles := 0
+	for _, sum := range all {
+		if sum.Machine != "" {
+			continue
+		}
+		cycles += sum.Cycles
+		if thursday := sum.Date.Weekday() == time.Thursday && date("2026-10-01").Before(sum.Date); thursday != (sum.Cycles == 1) {
+			t.Errorf("%s has %d cycles", sum.Date, sum.Cycles)
+		}
+	}
+	if cycles != weeks {
+		t.Errorf("%d cycles of %d", cycles, weeks)
+	}
+	for d := date("2026-10-01"); d.Before(date("2026-11-13")); d = d.Add(1) {
+		s.done(t, "rollup/cellar", d.String())
+	}
+	// History by person is shortened once, for the last night, not for each of them.
+	s.done(t, "retain/cellar", "2026-11-12")
+	if len(s.marks["retain/cellar 2026-11-01"]) != 0 {
+		t.Error("history was shortened for a night in between")
 	}
 }

@@ -35,6 +35,7 @@ type Readings interface {
 type Jobs interface {
 	JobDone(ctx context.Context, job, date string) (bool, error)
 	MarkJob(ctx context.Context, job, date string, at time.Time) error
+	ForgetJobs(ctx context.Context, job, from string) (bool, error)
 }
 
 // Retainer shortens a unit's history by a bounded piece, and reports whether more is left.
