@@ -29,7 +29,7 @@ func goodProbes() Probes {
 func levels(findings []Finding) string {
 	var out []string
 	for _, f := range findings {
-		out = append(out, fmt.Sprintf("%s:%s", f.About, f.Level))
+		out = append(out, fmt.Sprintf("%s:%s", f.About(words.English()), f.Level))
 	}
 	return strings.Join(out, " ")
 }
@@ -40,7 +40,7 @@ func TestAdviceWhenAllIsWell(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 	for _, f := range got {
-		if f.Do != "" || f.Text == "" {
+		if f.Do(words.English()) != "" || f.Text(words.English()) == "" {
 			t.Errorf("%+v", f)
 		}
 	}
@@ -66,7 +66,7 @@ func TestAdvice(t *testing.T) {
 		{"behind a proxy", func(s *Setup, _ *Probes) { s.TLS = "off" }, "public address", OK, "reverse proxy", ""},
 		{"unknown name", func(_ *Setup, p *Probes) { p.Addresses, p.ResolveErr = nil, errors.New("no such host") }, "name", Bad, "no such host", "entry"},
 		{"no addresses", func(_ *Setup, p *Probes) { p.Addresses = nil }, "name", Bad, "has no address", "entry"},
-		{"in the house", func(_ *Setup, p *Probes) { p.Addresses = private }, "name", Warn, "inside the house", "house's network"},
+		{"in the house", func(_ *Setup, p *Probes) { p.Addresses = private }, "name", Warn, "inside the house", "house’s network"},
 		{"loopback", func(_ *Setup, p *Probes) { p.Addresses = []netip.Addr{netip.MustParseAddr("127.0.0.1")} }, "name", Bad, "loopback", "point"},
 		{"own certificate", func(_ *Setup, p *Probes) { p.CertErr = errors.New("unknown authority") }, "certificate", Bad, "unknown authority", "DNS challenge"},
 		{"runs out", func(_ *Setup, p *Probes) { p.CertExpires = noon.AddDate(0, 0, 13) }, "certificate", Warn, "15 March 2026", "by itself"},
@@ -80,21 +80,100 @@ func TestAdvice(t *testing.T) {
 		s, p := goodSetup(), goodProbes()
 		c.change(&s, &p)
 		findings := Advice(s, p)
-		i := slices.IndexFunc(findings, func(f Finding) bool { return f.About == c.about })
+		i := slices.IndexFunc(findings, func(f Finding) bool { return f.About(words.English()) == c.about })
 		if i < 0 {
 			t.Errorf("%s: nothing about the %s", c.name, c.about)
 			continue
 		}
-		f := findings[i]
-		if f.Level != c.level || !strings.Contains(f.Text, c.text) || !strings.Contains(f.Do, c.do) || (c.do == "") != (f.Do == "") {
-			t.Errorf("%s: %+v", c.name, f)
+		f := &findings[i]
+		text, do := f.Text(words.English()), f.Do(words.English())
+		if f.Level != c.level || !strings.Contains(text, c.text) || !strings.Contains(do, c.do) || (c.do == "") != (do == "") {
+			t.Errorf("%s: %+v %q %q", c.name, f, text, do)
 		}
 		if Works(findings) != (c.level != Bad) {
 			t.Errorf("%s: works %v", c.name, Works(findings))
 		}
-		if last := findings[len(findings)-1]; last != worksAnyway {
+		if last := findings[len(findings)-1]; last.Found != WithoutPush {
 			t.Errorf("%s: does not say what works anyway", c.name)
 		}
+	}
+}
+
+// TestFindingsInEveryLanguage: whatever can be found, and whatever can be done, is
+// said in every language, with its values and without a key or a gap showing.
+func TestFindingsInEveryLanguage(t *testing.T) {
+	for _, l := range words.All() {
+		for _, found := range Founds() {
+			f := Finding{Found: found, Value: "V-1", Error: "E-1", Ends: noon, Unreached: []Unreached{{"h-1", "E-2"}, {"h-2", "E-3"}}}
+			text, about := f.Text(l), f.About(l)
+			for _, bad := range []string{"setup.", "{", "%!"} {
+				if strings.Contains(text+about, bad) {
+					t.Errorf("%s, %s: %q about %q", l.Code(), found, text, about)
+				}
+			}
+			key := "setup.found." + string(found)
+			for name, shows := range map[string][]string{"value": {"V-1"}, "error": {"E-1"}, "date": {"2026"}, "hosts": {"h-1", "E-2", "h-2", "E-3"}} {
+				for _, part := range shows {
+					if slices.Contains(l.Placeholders(key), name) && !strings.Contains(text, part) {
+						t.Errorf("%s, %s: no %s in %q", l.Code(), found, part, text)
+					}
+				}
+			}
+			if l.Code() != "en" && text == f.Text(words.English()) {
+				t.Errorf("%s, %s is English: %q", l.Code(), found, text)
+			}
+		}
+		for _, remedy := range Remedies() {
+			f := Finding{Remedy: remedy}
+			if do := f.Do(l); do == "" || strings.Contains(do, "setup.") || l.Code() != "en" && do == f.Do(words.English()) {
+				t.Errorf("%s, %s: %q", l.Code(), remedy, do)
+			}
+		}
+	}
+}
+
+// TestEveryFindingCanBeFound: the kinds that the catalogue speaks of are those that
+// trials come to.
+func TestEveryFindingCanBeFound(t *testing.T) {
+	seen, done := map[Found]bool{}, map[Remedy]bool{}
+	try := func(change func(*Setup, *Probes)) {
+		s, p := goodSetup(), goodProbes()
+		change(&s, &p)
+		for _, f := range Advice(s, p) {
+			seen[f.Found], done[f.Remedy] = true, true
+		}
+	}
+	addresses := []string{
+		"", "https://", "http://laundry.example.org", "https://192.0.2.20", "https://laundry.local", "http://localhost", "https://laundry.example.org",
+	}
+	for _, address := range addresses {
+		try(func(s *Setup, _ *Probes) { s.PublicURL = address })
+	}
+	for _, subject := range []string{"", "mailto:a@example.org", "a b@example.org", "a", "a@b.local"} {
+		try(func(s *Setup, _ *Probes) { s.Subject = subject })
+	}
+	for _, mode := range []string{"off", "files", "acme"} {
+		try(func(s *Setup, p *Probes) { s.TLS, p.CertExpires = mode, p.At })
+	}
+	for _, address := range []string{"127.0.0.1", "10.0.0.1"} {
+		try(func(_ *Setup, p *Probes) { p.Addresses = []netip.Addr{netip.MustParseAddr(address)} })
+	}
+	try(func(_ *Setup, p *Probes) { p.Addresses = nil })
+	try(func(_ *Setup, p *Probes) { p.ResolveErr, p.CertErr = errors.New("x"), errors.New("x") })
+	try(func(_ *Setup, p *Probes) { p.Outbound["push.example.net"] = errors.New("x") })
+	try(func(_ *Setup, p *Probes) { p.Outbound["b.example.net"] = errors.New("x") })
+	for _, found := range Founds() {
+		if !seen[found] {
+			t.Errorf("nothing comes to %s", found)
+		}
+	}
+	for _, remedy := range Remedies() {
+		if !done[remedy] {
+			t.Errorf("nothing asks for %s", remedy)
+		}
+	}
+	if len(seen) != len(Founds()) || len(done) != len(Remedies())+1 {
+		t.Errorf("found %d kinds and %d remedies, which are not all listed", len(seen), len(done))
 	}
 }
 

@@ -1,47 +1,58 @@
 package push
 
 import (
-	"fmt"
+	"errors"
 	"net/mail"
 	"net/netip"
 	"net/url"
 	"strings"
+
+	"drumturn/push/words"
 )
 
 // ValidateSubject checks the contact that push services are told (RFC 8292
 // section 2.1): a bare e-mail address, or an https address, at a domain that
 // exists outside the house. Some services refuse every message otherwise.
 func ValidateSubject(subject string) error {
-	const right = "give a bare e-mail address such as laundry@example.org, or an address that begins with https://"
+	wrong := subjectTrouble(subject)
+	if wrong == "" {
+		return nil
+	}
+	f := Finding{Found: wrong, Remedy: SetSubject, Value: subject}
+	return errors.New(f.Text(words.English()) + " " + f.Do(words.English()))
+}
+
+// subjectTrouble is what is wrong with a subject; empty when it is right.
+func subjectTrouble(subject string) Found {
 	switch {
 	case subject == "":
-		return fmt.Errorf("the push subject is missing: %s", right)
+		return SubjectMissing
 	case strings.HasPrefix(strings.ToLower(subject), "mailto:"):
-		return fmt.Errorf("the push subject %q must not begin with mailto: (it is added when sending): %s", subject, right)
+		return SubjectMailto
 	case strings.ContainsAny(subject, " \t\r\n<>\""):
-		return fmt.Errorf("the push subject %q has spaces, quotes or brackets in it: %s", subject, right)
+		return SubjectCharacters
 	}
 	host, err := subjectHost(subject)
-	if err != nil {
-		return fmt.Errorf("the push subject %q is neither an e-mail address nor a web address: %s", subject, right)
+	switch {
+	case err != nil:
+		return SubjectInvalid
+	case !realDomain(host):
+		return SubjectInside
 	}
-	if !realDomain(host) {
-		return fmt.Errorf("the push subject %q is at %q, which is no domain of the open internet: %s", subject, host, right)
-	}
-	return nil
+	return ""
 }
 
 func subjectHost(subject string) (string, error) {
 	if strings.HasPrefix(subject, "https:") {
 		u, err := url.Parse(subject)
 		if err != nil || u.Hostname() == "" || u.User != nil {
-			return "", fmt.Errorf("no host")
+			return "", errors.New("no host")
 		}
 		return u.Hostname(), nil
 	}
 	a, err := mail.ParseAddress(subject)
 	if err != nil || a.Address != subject || a.Name != "" {
-		return "", fmt.Errorf("no address")
+		return "", errors.New("no address")
 	}
 	return subject[strings.LastIndexByte(subject, '@')+1:], nil
 }

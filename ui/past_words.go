@@ -93,7 +93,9 @@ func (p *pastScene) meter(ctx context.Context, v *pastView, kept *hearings) erro
 		if !m.Heard.IsZero() {
 			say("last", p.lastReading(&m))
 		}
-		say("trouble", m.Trouble)
+		if m.Trouble != "" {
+			say("trouble", l.Say("setup.meter."+m.TroubleKind)+" "+l.Say("setup.meter.detail", "detail", m.Trouble))
+		}
 		say("counts", l.Say("past.counted", "taken", l.Number(float64(m.Taken), 0), "failed", l.Number(float64(m.Failures), 0), "refused", l.Number(float64(m.Refused), 0)))
 		if m.HasSkew {
 			say("skew", l.Say("past.skew-is", "s", l.Number(m.Skew.Seconds(), 1)))

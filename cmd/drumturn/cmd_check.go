@@ -13,6 +13,7 @@ import (
 	"drumturn/coordinator"
 	"drumturn/coordinator/store"
 	"drumturn/push"
+	"drumturn/push/words"
 )
 
 // checkCommand checks a building file without starting anything.
@@ -42,10 +43,11 @@ func (c *checkCommand) Run(ctx context.Context, s streams) error {
 		probes = push.NewProber().Probe(ctx, setup, time.Now())
 	}
 	fmt.Fprintln(s.out, "\nNotices to phones:")
+	en := words.English()
 	for _, f := range push.Advice(setup, probes) {
-		fmt.Fprintf(s.out, "  %-4s %s: %s\n", f.Level, f.About, f.Text)
-		if f.Do != "" {
-			fmt.Fprintf(s.out, "       %s\n", f.Do)
+		fmt.Fprintf(s.out, "  %-4s %s: %s\n", f.Level, f.About(en), f.Text(en))
+		if do := f.Do(en); do != "" {
+			fmt.Fprintf(s.out, "       %s\n", do)
 		}
 	}
 	c.letters(ctx, s, file)

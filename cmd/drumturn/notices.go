@@ -153,7 +153,7 @@ func (a *app) pageAdvice(lang string) []ui.Advice {
 	say := words.For(lang)
 	var out []ui.Advice
 	for _, f := range a.advice.get() {
-		out = append(out, ui.Advice{Level: adviceLevels[f.Level], Text: f.Text, Do: f.Do})
+		out = append(out, ui.Advice{Level: adviceLevels[f.Level], Text: f.Text(say), Do: f.Do(say)})
 	}
 	if a.worker != nil {
 		health := a.worker.Health()
@@ -164,7 +164,7 @@ func (a *app) pageAdvice(lang string) []ui.Advice {
 			out = append(out, ui.Advice{Level: "bad", Text: health.TroubleText(say)})
 		}
 	}
-	return append(out, a.meterAdvice(words.For(lang))...)
+	return append(out, a.meterAdvice(say)...)
 }
 
 // noWayToManager says for the wall and for the manager's page that nothing can
@@ -188,9 +188,13 @@ func (a *app) noWayToManager(lang string) (everybody, manager string) {
 func (a *app) meterAdvice(l *words.Language) []ui.Advice {
 	var out []ui.Advice
 	for _, m := range a.meters.Health().Meters {
-		if m.Trouble != "" {
-			out = append(out, ui.Advice{Level: "bad", Text: l.Say("manager.meter", "meter", m.Meter, "trouble", m.Trouble), Do: l.Say("manager.meter-do")})
+		if m.Trouble == "" {
+			continue
 		}
+		what := l.Say("setup.meter.text", "meter", m.Meter, "trouble", l.Say("setup.meter."+m.Reason.Word()))
+		out = append(out, ui.Advice{
+			Level: "bad", Text: what + " " + l.Say("setup.meter.detail", "detail", m.Trouble), Do: l.Say("setup.meter-do." + m.Reason.Word()),
+		})
 	}
 	return out
 }

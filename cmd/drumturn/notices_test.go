@@ -33,16 +33,16 @@ func TestAdviceBeforeAndAfterATrial(t *testing.T) {
 	v := &advice{setup: push.Setup{PublicURL: "http://laundry.weiher.org", TLS: "off", Hosts: push.DefaultHosts()}}
 	about := func() (all string) {
 		for _, f := range v.get() {
-			all += f.About + ": " + f.Text + "\n"
+			all += f.Text(words.English()) + "\n"
 		}
 		return all
 	}
 	if got := about(); !strings.Contains(got, "https") || !strings.Contains(got, "subject") {
 		t.Errorf("before a trial it says\n%s", got)
 	}
-	found := []push.Finding{{Level: push.Bad, About: "clock", Text: "It is an hour slow.", Do: "Set it."}}
+	found := []push.Finding{{Level: push.Bad, Found: push.NameLoopback, Remedy: push.PointHome}}
 	v.found.Store(&found)
-	if got := about(); got != "clock: It is an hour slow.\n" {
+	if got := about(); strings.Count(got, "\n") != 1 || !strings.Contains(got, "loopback") {
 		t.Errorf("after a trial it says\n%s", got)
 	}
 }
@@ -75,7 +75,7 @@ func TestPageAdvice(t *testing.T) {
 	w.end = func() { cancel(); <-ended; a.close(); w.end = func() {} }
 	w.until("the trouble", func() bool { return len(a.meterAdvice(words.English())) > 0 })
 	got := a.meterAdvice(words.English())
-	if len(got) != 1 || got[0].Level != "bad" || !strings.Contains(got[0].Text, "Meter attic: the wire is loose") || got[0].Do == "" {
+	if len(got) != 1 || got[0].Level != "bad" || !strings.Contains(got[0].Text, "Meter attic: it cannot be read. The driver says: the wire is loose") || got[0].Do == "" {
 		t.Errorf("it says %+v", got)
 	}
 	if de := a.pageAdvice("de"); !strings.Contains(de[len(de)-1].Text, "Zähler attic") || !strings.Contains(de[len(de)-1].Do, "Hausdatei") {
@@ -84,6 +84,20 @@ func TestPageAdvice(t *testing.T) {
 	all := a.pageAdvice("en")
 	if len(all) <= len(got) || all[len(all)-1] != got[0] {
 		t.Errorf("beside push it says %+v", all)
+	}
+	for _, l := range words.All()[1:] {
+		for i, one := range a.pageAdvice(l.Code()) {
+			if one.Text == all[i].Text || one.Do != "" && one.Do == all[i].Do || one.Level != all[i].Level {
+				t.Errorf("in %s it says %+v", l.Name(), one)
+			}
+		}
+	}
+	for _, reason := range meter.Reasons() {
+		for _, l := range words.All() {
+			if !l.Has("setup.meter."+reason.Word()) || !l.Has("setup.meter-do."+reason.Word()) {
+				t.Errorf("%s cannot say %q", l.Name(), reason)
+			}
+		}
 	}
 	for _, one := range all {
 		if one.Level == "" || one.Text == "" {

@@ -30,7 +30,7 @@ func (p past) Meter(name string) (hindsight.Meter, bool) {
 func meterState(m *meter.MeterHealth) hindsight.Meter {
 	s := hindsight.Meter{
 		Heard: m.Heard, Watts: m.Last.Watts, Wh: m.Last.Wh, Silent: m.Silent,
-		Taken: m.Taken, Failures: m.Failures, Trouble: m.Trouble,
+		Taken: m.Taken, Failures: m.Failures, Trouble: m.Trouble, TroubleKind: m.Reason.Word(),
 	}
 	if m.Heard.IsZero() {
 		s.Watts, s.Wh = math.NaN(), math.NaN()

@@ -52,7 +52,9 @@ type MeterHealth struct {
 	Failures uint64
 	// Trouble is the last trouble in words, and stands until a reading is taken
 	// after it; LastError is the same, and stays.
-	Trouble     string
+	Trouble string
+	// Reason is the kind of Trouble; empty when there is none.
+	Reason      Reason
 	LastError   string
 	LastErrorAt time.Time
 }
@@ -117,7 +119,7 @@ func (m *meterState) name() string { return m.health.Meter }
 func (m *meterState) took(now time.Time, s Sample) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.health.Heard, m.health.Last, m.health.Trouble = now, s, ""
+	m.health.Heard, m.health.Last, m.health.Trouble, m.health.Reason = now, s, "", ""
 	m.health.Taken++
 }
 
@@ -129,7 +131,7 @@ func (m *meterState) failed(now time.Time, err error) (news bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	h := &m.health
-	h.Trouble, h.LastErrorAt = err.Error(), now
+	h.Trouble, h.Reason, h.LastErrorAt = err.Error(), ReasonOf(err), now
 	kind := h.Trouble
 	var refusal *Refusal
 	if errors.As(err, &refusal) {

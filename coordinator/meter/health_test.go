@@ -78,7 +78,7 @@ func TestSupervisorChecksReadings(t *testing.T) {
 		}
 		h := s.Health()
 		m, ok := h.Meter("m")
-		if !ok || m.Taken != 2 || m.Refused[meter.Implausible] != 3 || m.Failures != 1 || m.Trouble != "the cable is out" {
+		if !ok || m.Taken != 2 || m.Refused[meter.Implausible] != 3 || m.Failures != 1 || m.Trouble != "the cable is out" || m.Reason != meter.Broken {
 			t.Errorf("health %+v", m)
 		}
 		if n := strings.Count(log.String(), "below zero"); n != 1 {
@@ -108,7 +108,7 @@ func TestSupervisorBusyRoom(t *testing.T) {
 		stop := running(t, s)
 		synctest.Wait()
 		h := s.Health()
-		if m, _ := h.Meter("m"); m.Trouble != meter.ErrBusy.Error() || m.Failures != 1 || !m.Heard.IsZero() {
+		if m, _ := h.Meter("m"); m.Trouble != meter.ErrBusy.Error() || m.Reason != meter.Busy || m.Failures != 1 || !m.Heard.IsZero() {
 			t.Errorf("while busy: %+v", m)
 		}
 		r.mu.Lock()
@@ -117,7 +117,7 @@ func TestSupervisorBusyRoom(t *testing.T) {
 		time.Sleep(2 * time.Second)
 		_ = stop()
 		h = s.Health()
-		if m, _ := h.Meter("m"); m.Trouble != "" || m.LastError == "" || m.Taken != 1 {
+		if m, _ := h.Meter("m"); m.Trouble != "" || m.Reason != "" || m.LastError == "" || m.Taken != 1 {
 			t.Errorf("after: %+v", m)
 		}
 	})

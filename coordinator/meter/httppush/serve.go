@@ -68,7 +68,7 @@ func (p *Push) answer(w http.ResponseWriter, r *http.Request) answer {
 	samples, a := p.read(w, r, src)
 	if a != taken {
 		if a.cause == nil {
-			a.cause = errors.New(a.text)
+			a.cause = meter.Because(meter.BadRequest, errors.New(a.text))
 		}
 		s.sink.Fail(src.name, a.cause)
 		return a

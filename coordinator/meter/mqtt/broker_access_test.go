@@ -29,7 +29,7 @@ func TestBrokerSignIn(t *testing.T) {
 				if !d.gone() {
 					t.Error("the connection is still open")
 				}
-				if c.user == "washer-1" && !box.failed("wrong password") {
+				if c.user == "washer-1" && !box.failed("wrong password; check the password in the meter [password]") {
 					t.Errorf("nothing about it beside the meter: %q", box.failures)
 				}
 			})
@@ -78,7 +78,7 @@ func TestBrokerOwnTopicOnly(t *testing.T) {
 					t.Errorf("%s: PUBACK %#x, want %#x", topic, code, want)
 				}
 			}
-			if !box.failed(`"room/washer-2"`) || !box.failed(`its topic here is "room/washer-1"`) {
+			if !box.failed(`"room/washer-2"`) || !box.failed(`its topic here is "room/washer-1": make the two the same [topic]`) {
 				t.Errorf("the slip is not shown: %q", box.failures)
 			}
 			if code, _ := d.publish(t, "room/washer-1", "1", 99); code != 0 {

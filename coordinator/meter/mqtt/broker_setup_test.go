@@ -46,7 +46,7 @@ func TestBrokerUnderSupervision(t *testing.T) {
 		t.Errorf("PUBACK %#x %q", code, body)
 	}
 	h := s.Health()
-	if m, _ := h.Meter("washer-1"); m.Refused[meter.Implausible] != 1 || !strings.Contains(m.Trouble, "wrong way round") {
+	if m, _ := h.Meter("washer-1"); m.Refused[meter.Implausible] != 1 || m.Reason != meter.Implausible || !strings.Contains(m.Trouble, "wrong way round") {
 		t.Errorf("health %+v", m)
 	}
 	d.publish(t, "room/washer-1", "900", 2)

@@ -156,7 +156,7 @@ func (c *Client) Run(outer context.Context, sink meter.Sink) error {
 func (c *Client) config(ctx context.Context, sink meter.Sink, q *queues) autopaho.ClientConfig {
 	down := func(what string, err error) {
 		for _, m := range c.meters {
-			sink.Fail(m, fmt.Errorf("%s %s: %w", what, c.server.Host, err))
+			sink.Fail(m, meter.Because(meter.NoConnection, fmt.Errorf("%s %s: %w", what, c.server.Host, err)))
 		}
 	}
 	subs := &subscriber{client: c, sink: sink}

@@ -53,7 +53,7 @@ func (b *inbox) Deliver(ctx context.Context, name string, s meter.Sample) error 
 func (b *inbox) Fail(name string, err error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.failures = append(b.failures, name+": "+err.Error())
+	b.failures = append(b.failures, name+": "+err.Error()+" ["+meter.ReasonOf(err).Word()+"]")
 }
 
 func (b *inbox) deliveries() []delivery {

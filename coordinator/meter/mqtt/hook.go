@@ -88,7 +88,7 @@ func (h *hook) refused(user, from string) {
 	}
 	if a := h.accounts[user]; a != nil {
 		for _, m := range a.meters() {
-			h.sink.Fail(m, fmt.Errorf("%s tried to sign in as user %q with a wrong password; check the password in the meter", from, user))
+			h.sink.Fail(m, meter.Because(meter.WrongPassword, fmt.Errorf("%s tried to sign in as user %q with a wrong password; check the password in the meter", from, user)))
 		}
 	}
 }
@@ -145,7 +145,7 @@ func (h *hook) elsewhere(a *account, topic string) error {
 	if !a.heard.Load() {
 		for own, sources := range a.topics {
 			for _, src := range sources {
-				h.sink.Fail(src.meter, fmt.Errorf("it published to %q, but its topic here is %q: make the two the same", topic, own))
+				h.sink.Fail(src.meter, meter.Because(meter.WrongTopic, fmt.Errorf("it published to %q, but its topic here is %q: make the two the same", topic, own)))
 			}
 		}
 	}

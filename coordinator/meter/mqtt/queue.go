@@ -60,7 +60,7 @@ func (q *queues) received(r paho.PublishReceived) (bool, error) {
 	select {
 	case one.messages <- message{payload: r.Packet.Payload, ack: ack}:
 	default:
-		one.fail(q.sink, fmt.Errorf("more than %d messages wait for the room: one was dropped; let the meter publish less often", queueLength))
+		one.fail(q.sink, meter.Because(meter.Busy, fmt.Errorf("more than %d messages wait for the room: one was dropped; let the meter publish less often", queueLength)))
 		ack()
 	}
 	return true, nil

@@ -89,7 +89,7 @@ func (s *subscriber) ask(ctx context.Context, conn *autopaho.ConnectionManager, 
 
 func (s *subscriber) fail(topic string, err error) {
 	for _, src := range s.client.topics[topic] {
-		s.sink.Fail(src.meter, fmt.Errorf("the broker %s did not grant topic %q (%w): let user %q read it",
-			s.client.server.Host, topic, err, s.client.opts.User))
+		s.sink.Fail(src.meter, meter.Because(meter.NotGranted, fmt.Errorf("the broker %s did not grant topic %q (%w): let user %q read it",
+			s.client.server.Host, topic, err, s.client.opts.User)))
 	}
 }

@@ -40,6 +40,8 @@ type Meter struct {
 	Taken, Refused, Failures uint64
 	// Trouble is its last trouble in words, as the driver has it; empty when there is none.
 	Trouble string
+	// TroubleKind is its kind, as the catalogue has it at setup.meter.
+	TroubleKind string
 	// Skew is how far its clock is behind the program's, where it tells a time.
 	Skew    time.Duration
 	HasSkew bool
