@@ -147,6 +147,7 @@ func (a *anything) atMachine() {
 		StartByHand{Machine: m, Person: person, Home: home}, StartByHand{Machine: m},
 		EndByHand{Machine: m},
 		ForgetLearned{Machine: m},
+		LookedAfter{Machine: m, Person: person, Text: "Vent cleaned"},
 		Claim{Machine: "nowhere", Person: person, Home: home},
 	}).Draw(a.rt, "act"))
 }

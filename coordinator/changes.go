@@ -86,10 +86,12 @@ const (
 	// FactOvertaken: Turn waits on while By, which joined later, is called; Why says why.
 	FactOvertaken FactKind = "overtaken"
 	// FactSeen: a manager has seen that a load was started out of turn.
-	FactSeen     FactKind = "seen"
-	FactMoreTime FactKind = "more-time" // the owner asked for more; End: until when
-	FactChose    FactKind = "chose"     // a choice about a turn; Note says which
-	FactTestRun  FactKind = "test-run"  // a short run that did not use up its turn
+	FactSeen FactKind = "seen"
+	// FactLookedAfter: a manager looked after a machine that wears; Note: what was done.
+	FactLookedAfter FactKind = "looked-after"
+	FactMoreTime    FactKind = "more-time" // the owner asked for more; End: until when
+	FactChose       FactKind = "chose"     // a choice about a turn; Note says which
+	FactTestRun     FactKind = "test-run"  // a short run that did not use up its turn
 )
 
 // MachineReading is a reading with the machine it is about.

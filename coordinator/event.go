@@ -169,6 +169,13 @@ type (
 		Machine MachineID
 		Person  PersonID
 	}
+	// LookedAfter says that a manager looked after a machine which wears: it was
+	// cleaned or mended. Text, which may be empty, says what was done.
+	LookedAfter struct {
+		Machine MachineID
+		Person  PersonID
+		Text    string
+	}
 	// ByHand switches running by hand, for a machine whose meter is broken.
 	ByHand struct {
 		Machine MachineID
@@ -252,6 +259,7 @@ func (ReportFault) roomEvent()   {}
 func (TakeOut) roomEvent()       {}
 func (PutBack) roomEvent()       {}
 func (ForgetLearned) roomEvent() {}
+func (LookedAfter) roomEvent()   {}
 func (ByHand) roomEvent()        {}
 func (StartByHand) roomEvent()   {}
 func (EndByHand) roomEvent()     {}

@@ -86,6 +86,8 @@ type machineState struct {
 	Unsure time.Time `json:",omitzero"`
 	// ChangedTold is the change of the machine's levels that managers were told of.
 	ChangedTold time.Time `json:",omitzero"`
+	// LookedAfter is when a manager last said to have looked after its wear.
+	LookedAfter time.Time `json:",omitzero"`
 	// Deferred is an end that waits to see whether the supply interruption explains it.
 	Deferred *cycle.Event `json:",omitempty"`
 

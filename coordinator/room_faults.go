@@ -112,9 +112,29 @@ func (r *Room) takeOut(i int, e TakeOut) error {
 	if err != nil {
 		return err
 	}
+	if l := r.load(r.state.Machines[i].Load); l != nil && l.Reason == EndStopped && !l.StopSeen {
+		l.StopSeen = true
+		r.touch()
+	}
 	if !r.state.Machines[i].Out {
 		r.goOut(i, Fact{Person: e.Person, Note: text}, text)
 	}
+	return nil
+}
+
+// lookedAfter notes that machine i was cleaned or mended. What its cycles show from
+// now on is watched anew: see usage/wear.
+func (r *Room) lookedAfter(now time.Time, i int, e LookedAfter) error {
+	text, err := about(e.Text, "looked.text", "Say in a few words what was done (at most {most} characters).")
+	if err != nil {
+		return err
+	}
+	m := &r.state.Machines[i]
+	if m.LookedAfter.Equal(now) {
+		return nil
+	}
+	m.LookedAfter = now
+	r.fact(Fact{Kind: FactLookedAfter, Machine: m.ID, Person: e.Person, Note: text})
 	return nil
 }
 

@@ -73,6 +73,8 @@ func (r *Room) handleAtMachine(now time.Time, ev Event) error {
 		return r.at(e.Machine, func(i int) error { return r.noteWalkUp(i, e) })
 	case ForgetLearned:
 		return r.at(e.Machine, func(i int) error { return r.forgetLearned(i, e) })
+	case LookedAfter:
+		return r.at(e.Machine, func(i int) error { return r.lookedAfter(now, i, e) })
 	case ByHand:
 		return r.at(e.Machine, func(i int) error { return r.byHand(i, e) })
 	case StartByHand:

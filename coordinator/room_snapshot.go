@@ -38,7 +38,7 @@ func (r *Room) view(i int, now time.Time, v *MachineView) {
 	m, status := &r.state.Machines[i], r.engines[i].Status()
 	*v = MachineView{
 		Machine: r.plan.Machines[i], Since: m.Since, Phase: status.Phase, ByHand: m.ByHand,
-		Faults: slices.Clone(m.Faults), OutText: m.OutText, Watts: status.Last.Watts, Heard: status.Last.At,
+		Faults: slices.Clone(m.Faults), OutText: m.OutText, LookedAfter: m.LookedAfter, Watts: status.Last.Watts, Heard: status.Last.At,
 		EnergyWh: status.EnergyWh, Cycle: m.Cycle, Stalled: status.Stalled,
 	}
 	v.ReservedFor = slices.Clone(v.ReservedFor)

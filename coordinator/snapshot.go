@@ -92,6 +92,8 @@ type Load struct {
 	PastTold  bool      `json:",omitempty"`
 	// PastSeen: a manager has seen it.
 	PastSeen bool `json:",omitempty"`
+	// StopSeen: a manager took the machine out of service because it was stopped early.
+	StopSeen bool `json:",omitempty"`
 	// Shared are people of other homes who have laundry in it too. ShareHash is the
 	// hash of the one-time code by which the owner invites another one.
 	Shared    []Sharer `json:",omitempty"`
@@ -154,6 +156,8 @@ type MachineView struct {
 	ByHand   bool
 	Faults   []Fault
 	OutText  string
+	// LookedAfter is when a manager last said to have looked after its wear.
+	LookedAfter time.Time
 	// Watts and Heard are the newest reading and its instant.
 	Watts float64
 	Heard time.Time

@@ -72,6 +72,8 @@ func managerEvent(f form, m coordinator.MachineID, who coordinator.PersonID) (co
 		return coordinator.ByHand{Machine: m, Person: who, On: f["do"] == "by-hand-on"}, nil
 	case "seen":
 		return coordinator.NoteWalkUp{Machine: m, Person: who}, nil
+	case "looked-after":
+		return coordinator.LookedAfter{Machine: m, Person: who, Text: f["text"]}, nil
 	case "forget-learned":
 		return coordinator.ForgetLearned{Machine: m, Person: who}, nil
 	case "empty", "on-table":

@@ -35,6 +35,7 @@ type handView struct {
 	Room, Machine, What, Link string
 	Act                       string // path of the form; empty when no button helps
 	Do, Button                string
+	Go                        string // page on which it is dealt with, where no form can
 }
 
 // managerRoom is a room with its invitation and machines.

@@ -26,6 +26,8 @@ type Worn interface {
 type wearView struct {
 	Machine, Room, Back string
 	Since               string // when it was made as new
+	LookedAfter         string // the day on which it was last looked after
+	Act                 string // path of the form that says so now
 	Figures             []wearFigure
 	Dryer               bool
 }
@@ -62,6 +64,10 @@ func (s *Server) wearPage(c echo.Context) error {
 	v := wearView{
 		Machine: machineName(sc.lang(), m), Room: sc.snap.Name, Back: "/manager" + machinePath(sc.snap.Room, m.ID), Dryer: m.Kind != queue.Washer,
 	}
+	v.Act = v.Back
+	if !m.LookedAfter.IsZero() {
+		v.LookedAfter = fullDay(sc.lang(), m.LookedAfter.In(sc.tell().zone))
+	}
 	if !w.Since.IsZero() {
 		v.Since = fullDay(sc.lang(), w.Since.In(sc.tell().zone))
 	}
@@ -82,6 +88,8 @@ func viewWear(sc *scene, m *coordinator.MachineView, c *wear.Chart) wearFigure {
 		}
 	}
 	switch {
+	case c.Drift != nil && settled(m, c.Drift):
+		f.Says = l.Say("wear.settled", "day", fullDay(l, m.LookedAfter.In(sc.tell().zone)), "was", driftSays(sc, m, c.Drift))
 	case c.Drift != nil:
 		f.Says, f.Drifts = driftSays(sc, m, c.Drift), true
 	case len(c.Points) == 0:
@@ -106,6 +114,11 @@ func charted(c *wear.Chart) (all []wear.Point) {
 		}
 	}
 	return all[max(0, len(all)-pointsShown):]
+}
+
+// settled reports whether the machine was looked after since a drift was found.
+func settled(m *coordinator.MachineView, d *wear.Drift) bool {
+	return !m.LookedAfter.IsZero() && !d.Last.After(m.LookedAfter)
 }
 
 // driftSays says a drift in a sentence or two: what, how much, since when, and
@@ -234,7 +247,11 @@ func driftHands(sc *scene, found map[coordinator.MachineID][]wear.Drift) (out []
 	for i := range sc.snap.Machines {
 		m := &sc.snap.Machines[i]
 		for _, d := range found[m.ID] {
+			if settled(m, &d) {
+				continue
+			}
 			out = append(out, handView{
+				Do: "looked-after", Button: sc.lang().Say("hand.looked-after"), Act: "/manager" + machinePath(sc.snap.Room, m.ID),
 				Room: sc.snap.Name, Machine: machineName(sc.lang(), m), Link: "/manager" + machinePath(sc.snap.Room, m.ID) + "/wear",
 				What: driftSays(sc, m, &d),
 			})

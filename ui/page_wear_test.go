@@ -54,6 +54,52 @@ func TestWearPage(t *testing.T) {
 	}
 }
 
+// TestLookedAfter: a drift has its button on today's page and on its own.
+func TestLookedAfter(t *testing.T) {
+	h := specimen.NewHouse(hashSecret)
+	s := newTestServer(t, h, func(o *Options) { o.Worn = specimen.Worn{} })
+	const act = "/manager/r/cellar/m/d2"
+	page := get("/manager").as("", specimen.Secret(specimen.Manager)).of(s).Body.String()
+	if !strings.Contains(page, `<form method="post" action="`+act+`"><input type="hidden" name="do" value="looked-after"><button>Looked after</button></form>`) {
+		t.Fatalf("the drift has no button:\n%s", page)
+	}
+	page = get(act+"/wear").as("", specimen.Secret(specimen.Manager)).of(s).Body.String()
+	if !strings.Contains(page, `name="text"`) || !strings.Contains(page, `value="looked-after"`) {
+		t.Errorf("the wear page has no form:\n%s", page)
+	}
+}
+
+// TestSettled: what was found before the machine was looked after is no hand, and
+// what was found later is.
+func TestSettled(t *testing.T) {
+	s := newTestServer(t, specimen.NewHouse(hashSecret), nil)
+	for _, l := range words.All() {
+		sc := *s.scenes.get("cellar", l)
+		snap := *sc.snap
+		snap.Machines = append([]coordinator.MachineView(nil), snap.Machines...)
+		sc.snap = &snap
+		m := &snap.Machines[0]
+		d := wear.Drift{Figure: wear.Heating, Since: specimen.In(-3 * 24 * 60), Cycles: 30, Change: 0.3, Last: specimen.In(-60)}
+		found := map[coordinator.MachineID][]wear.Drift{m.ID: {d}}
+		hands := func() int { return len(driftHands(&sc, found)) }
+		if n := hands(); n != 1 {
+			t.Errorf("%d hands before", n)
+		}
+		m.LookedAfter = specimen.In(-90)
+		if n := hands(); n != 1 {
+			t.Errorf("%d hands, though it goes on", n)
+		}
+		m.LookedAfter = specimen.In(-30)
+		if n := hands(); n != 0 {
+			t.Errorf("%d hands after", n)
+		}
+		f := viewWear(&sc, m, &wear.Chart{Figure: wear.Heating, Drift: &d})
+		if f.Drifts || !strings.Contains(f.Says, fullDay(l, m.LookedAfter.In(sc.tell().zone))) || !strings.Contains(f.Says, "30") {
+			t.Errorf("%s: %+v", l.Code(), f)
+		}
+	}
+}
+
 // TestWearToNobodyElse: residents and strangers see none of it.
 func TestWearToNobodyElse(t *testing.T) {
 	s := newTestServer(t, specimen.NewHouse(hashSecret), func(o *Options) { o.Worn, o.Capacity = specimen.Worn{}, specimen.Worn{}.Capacity })

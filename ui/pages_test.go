@@ -212,6 +212,8 @@ func TestFormsBecomeEvents(t *testing.T) {
 		{post("/manager/r/cellar/m/w4", "do", "take-out", "text", "belt"), coordinator.TakeOut{Machine: "w4", Person: "boss", Text: "belt"}},
 		{post("/manager/r/cellar/longer-hold", "do", "on", "home", "h1"), coordinator.HoldLonger{Person: "boss", Home: "h1", On: true}},
 		{post("/manager/r/cellar/longer-hold", "do", "off", "home", "h1"), coordinator.HoldLonger{Person: "boss", Home: "h1"}},
+		{post("/manager/r/cellar/m/w4", "do", "looked-after"), coordinator.LookedAfter{Machine: "w4", Person: "boss"}},
+		{post("/manager/r/cellar/m/w4", "do", "looked-after", "text", " vent cleaned "), coordinator.LookedAfter{Machine: "w4", Person: "boss", Text: "vent cleaned"}},
 		{post("/manager/r/cellar/m/w4", "do", "put-back"), coordinator.PutBack{Machine: "w4", Person: "boss"}},
 		{post("/manager/r/cellar/m/w4", "do", "by-hand-on"), coordinator.ByHand{Machine: "w4", Person: "boss", On: true}},
 		{post("/manager/r/cellar/m/w4", "do", "by-hand-off"), coordinator.ByHand{Machine: "w4", Person: "boss"}},

@@ -29,7 +29,7 @@ func hopelessHands(sc *scene) []handView {
 	var out []handView
 	for i := range sc.snap.TooLong {
 		what := sc.tell().tooLong(&sc.snap.TooLong[i]) + " " + sc.lang().Say("hand.too-long")
-		out = append(out, handView{Machine: sc.snap.Name, Link: roomPath(sc.snap.Room), What: what})
+		out = append(out, handView{Machine: sc.snap.Name, Link: roomPath(sc.snap.Room), What: what, Go: "/manager" + roomPath(sc.snap.Room) + "/rules", Button: sc.lang().Say("manager.rules")})
 	}
 	return out
 }
@@ -44,7 +44,7 @@ func faultHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 }
 
 func stoppedHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
-	if m.Load == nil || m.Load.Reason != coordinator.EndStopped || !m.Load.Ready() {
+	if m.Load == nil || m.Load.Reason != coordinator.EndStopped || m.Load.StopSeen || !m.Load.Ready() || m.Status == coordinator.Out {
 		return handView{}, false
 	}
 	l := sc.lang()
@@ -53,7 +53,7 @@ func stoppedHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 }
 
 func overdueHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
-	if m.Load == nil || m.Status != coordinator.Overdue || m.Load.Reason == coordinator.EndStopped {
+	if m.Load == nil || m.Status != coordinator.Overdue || m.Load.Reason == coordinator.EndStopped && !m.Load.StopSeen {
 		return handView{}, false
 	}
 	l := sc.lang()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"strings"
 	"time"
 
 	"drumturn/coordinator"
@@ -17,10 +18,12 @@ import (
 //	~wear/ROOM/MACHINE/2026-11-25T10:00:00Z  a measured cycle, by its start
 //	~wear-new/ROOM/MACHINE                   when it was last made as new
 //	~wear-now/ROOM/MACHINE                   the drifts that last night found
+//	~wear-looked/ROOM/MACHINE/2026-11-25T10:00:00Z  somebody looked after it then
 const (
 	wearCycles = "~wear/"
 	wearNew    = "~wear-new/"
 	wearNow    = "~wear-now/"
+	wearLooked = "~wear-looked/"
 )
 
 // kindOf says what a machine does. One that is no longer there did not wash.
@@ -53,6 +56,9 @@ func measureDay(ctx context.Context, s Store, room *Room, date Date, zone *time.
 				return err
 			}
 			rows = append(rows, row)
+		}
+		for _, at := range lookedAfter(of[m], date, zone) {
+			rows = append(rows, coordinator.Rollup{Key: wearLooked + place(room.ID, m) + at.UTC().Format(time.RFC3339), Value: []byte("{}")})
 		}
 		if !fresh.IsZero() {
 			rows = append(rows, coordinator.Rollup{Key: wearNew + place(room.ID, m), Value: []byte(fresh.UTC().Format(time.RFC3339Nano))})
@@ -105,6 +111,16 @@ func spansOf(facts []coordinator.Fact, date Date, zone *time.Location) (spans []
 		}
 	}
 	return finished(spans, facts), fresh
+}
+
+// lookedAfter lists when a machine was looked after on the date.
+func lookedAfter(facts []coordinator.Fact, date Date, zone *time.Location) (all []time.Time) {
+	for i := range facts {
+		if f := &facts[i]; f.Kind == coordinator.FactLookedAfter && DateOf(f.At, zone) == date {
+			all = append(all, f.At)
+		}
+	}
+	return all
 }
 
 // finished leaves out what was no whole cycle, and says when each was followed by another.
@@ -171,12 +187,26 @@ func WearOf(ctx context.Context, r Rollups, room *Room, m coordinator.MachineID)
 	washes, dries := room.kindOf(m)
 	h := wear.Since(w.Since, all, dries && !washes)
 	w.Cycles = len(h.Cycles)
+	if h.Looked, err = lookedOf(ctx, r, room, m); err != nil {
+		return w, err
+	}
 	for _, f := range wear.Figures() {
 		if f.Of(washes, dries) {
 			w.Charts = append(w.Charts, wear.Watch(f, h, wear.Usual(f)))
 		}
 	}
 	return w, nil
+}
+
+// lookedOf is when a machine was looked after, in order.
+func lookedOf(ctx context.Context, r Rollups, room *Room, m coordinator.MachineID) (all []time.Time, err error) {
+	prefix := wearLooked + place(room.ID, m)
+	err = eachRow(ctx, r, prefix, func(key string, _ []byte) error {
+		at, err := time.Parse(time.RFC3339, strings.TrimPrefix(key, prefix))
+		all = append(all, at)
+		return err
+	})
+	return all, err
 }
 
 // eachRow reads the stored sums whose keys begin with prefix, which ends in "/".

@@ -117,6 +117,23 @@ func TestWearIsFoundAtNight(t *testing.T) {
 	if math.Abs(d[0].Change-0.24) > 0.05 || d[0].Since.Sub(local("2026-05-10 08:00")).Abs() > 48*time.Hour {
 		t.Errorf("found %+v", d[0])
 	}
+	if !d[0].Last.After(d[0].Since) || d[0].Last.After(now) {
+		t.Errorf("the newest cycle that was looked at is of %v", d[0].Last)
+	}
+	// The manager says that it was looked after: nothing is told.
+	s.add("cellar", coordinator.Fact{At: now, Kind: coordinator.FactLookedAfter, Machine: "d1", Person: "boss", Note: "vent cleaned"})
+	for i := range 16 { // but it did not help
+		s.dries(uint64(1000+i), now.Add(time.Duration(24+4*i)*time.Hour), 74, "finished")
+	}
+	must(t, k.CatchUp(ctx, now.Add(30*time.Hour)))
+	if found, err = DriftsNow(ctx, s, "cellar"); err != nil || len(found) != 0 {
+		t.Errorf("after it was looked after: %+v, %v", found, err)
+	}
+	now = now.Add(5 * 24 * time.Hour)
+	must(t, k.CatchUp(ctx, now))
+	if found, err = DriftsNow(ctx, s, "cellar"); err != nil || len(found["d1"]) == 0 {
+		t.Errorf("it did not help, and is told no more: %+v, %v", found, err)
+	}
 	// The manager says that it was mended: it is learned anew, and nothing is told.
 	s.add("cellar", coordinator.Fact{At: now, Kind: coordinator.FactLevels, Machine: "d1", Note: "forgotten"})
 	must(t, k.CatchUp(ctx, now.Add(30*time.Hour)))

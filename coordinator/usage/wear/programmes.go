@@ -46,6 +46,10 @@ var (
 type History struct {
 	Cycles     []Cycle
 	Programmes []int
+	// Looked is when somebody looked after the machine, in order: what the sums had
+	// until then is settled, what was usual still holds. A change that lasts all the
+	// same is found again.
+	Looked []time.Time
 }
 
 // Since groups the cycles that began at an instant or later: when the machine

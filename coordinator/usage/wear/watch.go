@@ -70,19 +70,31 @@ type Drift struct {
 	Change float64
 	// From and To say when the usual was learned.
 	From, To time.Time
+	// Last is the newest cycle that was looked at.
+	Last time.Time
 }
 
 // Watch draws the charts of a figure over a machine's history.
 func Watch(f Figure, h History, s Settings) Chart {
 	w := &watch{figure: f, settings: s, usual: map[int]*usual{}}
 	w.chart.Figure = f
+	looked := h.Looked
 	for i, c := range h.Cycles {
+		for ; len(looked) > 0 && !c.Start.Before(looked[0]); looked = looked[1:] {
+			w.settle()
+		}
 		if v := c.Value[f]; h.Programmes[i] != None && finite(scale(f, v)) {
 			w.add(c, h.Programmes[i], v)
 		}
 	}
+	if len(looked) > 0 {
+		w.settle()
+	}
 	return w.close()
 }
+
+// settle begins the sums and the average anew.
+func (w *watch) settle() { w.sum, w.creep, w.average, w.out = sums{}, sums{}, 0, false }
 
 // scale is where a value is charted: in logarithms, so that shares count.
 func scale(f Figure, v float64) float64 {
@@ -214,7 +226,7 @@ func (w *watch) drift() *Drift {
 	if slow {
 		first = w.creep.first()
 	}
-	d := &Drift{Figure: w.figure, From: w.from, To: w.to}
+	d := &Drift{Figure: w.figure, From: w.from, To: w.to, Last: w.chart.Points[len(w.chart.Points)-1].At}
 	var sum float64
 	for _, p := range w.chart.Points[first:] {
 		if !p.Charted {

@@ -117,6 +117,40 @@ func TestRepairIsSeen(t *testing.T) {
 	}
 }
 
+// TestLookedAfter: who looked after the machine is not told of the same change
+// again, unless it lasts; what was usual before still holds.
+func TestLookedAfter(t *testing.T) {
+	l := life{seed: 4, cycles: 1200, drift: 900, share: 0.3, cv: 0.08, phi: 0.2, dries: true}
+	worn := l.run()
+	watch := func(all []Cycle, looked ...time.Time) Chart {
+		h := Since(time.Time{}, all, true)
+		h.Looked = looked
+		return Watch(Length, h, Usual(Length))
+	}
+	before := watch(worn[:950])
+	if before.Drift == nil || !before.Drift.Last.Equal(worn[949].End) {
+		t.Fatalf("it says %+v", before.Drift)
+	}
+	looked := worn[949].End.Add(time.Minute)
+	if c := watch(worn[:950], looked); c.Drift != nil {
+		t.Errorf("just after that it says %+v", c.Drift)
+	}
+	// It did not help: found again, of the whole of the change, and dated after that.
+	again := watch(worn, looked)
+	after, ok := found(again, 950)
+	if !ok || after > 50 {
+		t.Errorf("found again after %d cycles", after)
+	}
+	if d := again.Drift; d == nil || d.Since.Before(looked) || math.Abs(d.Change-0.3) > 0.06 {
+		t.Errorf("found again: %+v", d)
+	}
+	// It helped: nothing more is said.
+	mended := life{seed: 4, cycles: 1200, cv: 0.08, phi: 0.2, dries: true}.run()
+	if c := watch(append(worn[:950:950], mended[950:]...), looked); c.Drift != nil || alarms(c) > 1 {
+		t.Errorf("after the repair: %+v, %d alarms", c.Drift, alarms(c))
+	}
+}
+
 // TestMadeAsNew: what was before is neither charted nor compared with.
 func TestMadeAsNew(t *testing.T) {
 	l := life{seed: 8, cycles: 1200, drift: 600, share: 0.5, cv: 0.08, dries: true}
