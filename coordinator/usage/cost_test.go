@@ -301,7 +301,7 @@ func TestHomesOnlyWhereWanted(t *testing.T) {
 		s.facts["cellar"][i].Home = ""
 	}
 	late := local("2027-03-01 04:15")
-	must(t, sumUp(ctx, s, room, date("2026-11-01"), berlin, coordinator.JobMark{At: late}))
+	must(t, sumUpAgain(ctx, s, room, &factReader{s: s, room: room.ID}, date("2026-11-01"), berlin, late))
 	must(t, forgetHomes(ctx, s, room, late, berlin))
 	if got := homes(); got != want {
 		t.Errorf("after its time: homes %q, want %q", got, want)

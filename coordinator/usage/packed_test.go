@@ -241,7 +241,7 @@ func FuzzStoredSums(f *testing.F) {
 	for key, value := range sample() {
 		f.Add(key, value)
 	}
-	for key, value := range earlier() {
+	for key, value := range earlierRows() {
 		f.Add(key, []byte(value))
 	}
 	f.Fuzz(func(t *testing.T, key string, value []byte) {

@@ -24,11 +24,12 @@ func refresh(ctx context.Context, s Store, room *Room, zone *time.Location, now 
 	if err != nil {
 		return false, err
 	}
+	h := factReader{s: s, room: room.ID}
 	for i, d := range stale {
 		if i == refreshAtMost {
 			return true, nil
 		}
-		if err := sumUp(ctx, s, room, d, zone, coordinator.JobMark{At: now}); err != nil {
+		if err := sumUpAgain(ctx, s, room, &h, d, zone, now); err != nil {
 			return false, err
 		}
 		if err := ctx.Err(); err != nil {

@@ -16,7 +16,7 @@ import (
 )
 
 // hours9 are the hours of a machine that ran from 21:30 to 22:30 and that of its
-// room, as text; see earlier.
+// room, as text; see earlierRows.
 const (
 	machineHours = "kBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkByIDgEAkByIDgAAkBwAAAA"
 	roomHours    = "kBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAAAAkBwAAACQHAAAAJAcAACIDpAciA4BiA6QHIgOAACQHAAAAA"
@@ -25,10 +25,10 @@ const (
 	oldOpen      = `"Opens":"2026-03-28T00:00:00+01:00","Closes":"2026-03-29T00:00:00+01:00"}`
 )
 
-// earlier are rows that a program stored which did not pack them yet: of Saturday
+// earlierRows are rows that a program stored which did not pack them yet: of Saturday
 // 28 March 2026, when a turn waited an hour, a cycle of 1000 Wh ran from 21:30 to
 // 22:30 with a night's tariff from 22:00, and its load was collected after 20 minutes.
-func earlier() map[string]string {
+func earlierRows() map[string]string {
 	untilSaturday := strings.Repeat("A", 6*24*4*4/3)
 	return map[string]string{
 		"cellar//2026-03-28":         `{"V":2,"Room":"cellar","Date":"2026-03-28",` + oldFigures + `,"Hours":"` + roomHours + `",` + oldOpen,
@@ -62,7 +62,7 @@ func oldWash() []coordinator.Fact {
 
 func putEarlier(t *testing.T, s RollupWriter) {
 	t.Helper()
-	for key, value := range earlier() {
+	for key, value := range earlierRows() {
 		must(t, s.PutRollups(ctx, coordinator.JobMark{}, coordinator.Rollup{Key: key, Value: []byte(value)}))
 	}
 }
@@ -131,14 +131,14 @@ func stored(t *testing.T, r Rollups) map[string][]byte {
 // Once done it is not looked for again.
 func TestRepackInParts(t *testing.T) {
 	s := newFake()
-	row := earlier()["cellar/w1/2026-03-28"]
+	row := earlierRows()["cellar/w1/2026-03-28"]
 	const days = 2*repackAtOnce + 7
 	first := date("2023-01-01")
 	for i := range days {
 		d := first.Add(i)
 		s.sums[rollupKey("cellar", "w1", d)] = []byte(strings.ReplaceAll(row, "2026-03-28", d.String()))
 	}
-	s.sums["cellarette//2026-03-28"] = []byte(earlier()["cellar//2026-03-28"]) // another room
+	s.sums["cellarette//2026-03-28"] = []byte(earlierRows()["cellar//2026-03-28"]) // another room
 	s.fail = func(what string) error {
 		if what == "rollup "+rollupKey("cellar", "w1", first.Add(repackAtOnce)) {
 			return errors.New("no room")

@@ -16,22 +16,39 @@ const reviseDays = 31
 // of this day bear on, with their months, and marks the day as done by the job.
 // It may be repeated.
 func rollUp(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, mark coordinator.JobMark) error {
+	h := factReader{s: s, room: room.ID}
 	today, err := factsBetween(ctx, s, room.ID, date.Begin(zone), date.End(zone))
 	if err != nil {
 		return err
 	}
+	// What is told within a day after the end is known now, or revised tomorrow.
+	until := earlier(date.Add(1).End(zone), mark.At)
 	for days := bearsOn(today, date, zone); len(days) > 1; days = days[1:] {
-		if err := sumUp(ctx, s, room, days[0], zone, coordinator.JobMark{At: mark.At}); err != nil {
+		if err := sumUp(ctx, s, room, &h, days[0], until, zone, coordinator.JobMark{At: mark.At}); err != nil {
 			return err
 		}
 	}
-	return sumUp(ctx, s, room, date, zone, mark)
+	return sumUp(ctx, s, room, &h, date, until, zone, mark)
 }
 
-// sumUp makes the sums of one day, and those of its month, and stores them with
-// the mark at once: no reader finds a month that is not the sum of its days.
-func sumUp(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, mark coordinator.JobMark) error {
-	sums, err := sumsOf(ctx, s, room, date, zone, mark.At)
+// sumUpAgain sums up a day that was before, with all that was told of it since.
+func sumUpAgain(ctx context.Context, s Store, room *Room, h *factReader, date Date, zone *time.Location, now time.Time) error {
+	until := earlier(date.Add(reviseDays+1).End(zone), now)
+	return sumUp(ctx, s, room, h, date, until, zone, coordinator.JobMark{At: now})
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
+}
+
+// sumUp makes the sums of one day of what is told before an instant, and those of
+// its month, and stores them with the mark at once: no reader finds a month that
+// is not the sum of its days.
+func sumUp(ctx context.Context, s Store, room *Room, h *factReader, date Date, until time.Time, zone *time.Location, mark coordinator.JobMark) error {
+	sums, err := sumsOf(ctx, s, room, h, date, until, zone)
 	if err != nil {
 		return err
 	}
@@ -62,17 +79,12 @@ func rowsOf(ctx context.Context, r Rollups, room *Room, date Date, sums *Sums, h
 
 // sumsOf sums up a day from its facts and readings. Opening hours and machines are
 // those it had when it was first summed up.
-func sumsOf(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, now time.Time) (sums Sums, err error) {
-	// What is told within a day after the end is known now, or revised tomorrow.
-	until := date.Add(1).End(zone)
-	if now.Before(until) {
-		until = now
-	}
+func sumsOf(ctx context.Context, s Store, room *Room, h *factReader, date Date, until time.Time, zone *time.Location) (sums Sums, err error) {
 	day := room.day(ctx, s, date, zone, until)
 	if err := day.asBefore(ctx, s); err != nil {
 		return sums, err
 	}
-	if day.Facts, err = factsBetween(ctx, s, room.ID, date.Begin(zone).Add(-lookBack), until); err != nil {
+	if day.Facts, err = h.between(ctx, date.Begin(zone).Add(-lookBack), until); err != nil {
 		return sums, err
 	}
 	return Summarise(day)
@@ -115,14 +127,6 @@ func (r *Room) day(ctx context.Context, s Readings, date Date, zone *time.Locati
 		return s.Readings(ctx, r.ID, m, from, to, fn)
 	}
 	return day
-}
-
-func factsBetween(ctx context.Context, f Facts, room coordinator.RoomID, from, to time.Time) (all []coordinator.Fact, err error) {
-	err = f.Facts(ctx, room, from, to, func(fact coordinator.Fact) bool {
-		all = append(all, fact)
-		return true
-	})
-	return all, err
 }
 
 // bearsOn lists the days, in order, whose sums the day's facts may change: the

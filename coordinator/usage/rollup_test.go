@@ -9,6 +9,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"drumturn/coordinator"
 )
 
@@ -114,7 +116,7 @@ func TestMachinesAsTheyWere(t *testing.T) {
 	s.add("cellar", ran("w1", 1, "2026-11-24 10:00", "2026-11-24 11:00", 400, "finished"))
 	must(t, rollUp(ctx, s, cellar("w1", "w2"), date("2026-11-24"), berlin, markAt("2026-11-25 04:15")))
 	before := maps.Clone(s.sums)
-	must(t, sumUp(ctx, s, cellar("w1", "w3"), date("2026-11-24"), berlin, markAt("2026-11-26 04:15")))
+	must(t, sumUpAgain(ctx, s, cellar("w1", "w3"), &factReader{s: s, room: "cellar"}, date("2026-11-24"), berlin, local("2026-11-26 04:15")))
 	if !maps.EqualFunc(before, s.sums, slices.Equal[[]byte]) {
 		t.Error("other machines of today changed the sums of a day before")
 	}
@@ -189,4 +191,106 @@ func TestNothingHalfDone(t *testing.T) {
 			t.Errorf("%s could not be written, and the rest was", key)
 		}
 	}
+}
+
+// TestLongAfter: a load that nobody collected for nine days blocked its machine on
+// each of them, and a cycle that was told of days later counts on its day; the
+// month is what its days are, and making the days anew later changes nothing.
+func TestLongAfter(t *testing.T) {
+	s := newFake()
+	s.add("cellar", ran("w1", 1, "2026-11-10 08:57", "2026-11-10 09:57", 400, "finished"))
+	night := func(d Date) {
+		must(t, rollUp(ctx, s, cellar("w1", "w2"), d, berlin, coordinator.JobMark{Job: "rollup/cellar", Date: d.String(), At: d.Add(1).Begin(berlin).Add(4 * time.Hour)}))
+	}
+	for d := date("2026-11-10"); d.Before(date("2026-11-19")); d = d.Add(1) {
+		night(d)
+	}
+	collected := fact(coordinator.FactCollected, "w1", "2026-11-19 10:00", 1, 9*24*time.Hour)
+	late := ran("w2", 1, "2026-11-12 23:30", "2026-11-13 00:30", 700, "presumed")
+	late.At = local("2026-11-19 11:00")
+	s.add("cellar", collected, late)
+	night(date("2026-11-19"))
+	check := func(when string) {
+		t.Helper()
+		for _, sum := range between(t, s, "cellar", "2026-11-10", "2026-11-19") {
+			want, cycles := 24*time.Hour, 0
+			switch {
+			case sum.Machine == "w2":
+				if sum.Date == date("2026-11-13") {
+					cycles = 1
+				}
+				if sum.Cycles != cycles {
+					t.Errorf("%s, w2 on %s: %d cycles", when, sum.Date, sum.Cycles)
+				}
+				continue
+			case sum.Machine == "":
+				continue
+			case sum.Date == date("2026-11-10"):
+				want = 14 * time.Hour
+			case sum.Date == date("2026-11-19"):
+				want = 10 * time.Hour
+			}
+			if sum.Blocked != want {
+				t.Errorf("%s, w1 on %s: blocked %v, want %v", when, sum.Date, sum.Blocked, want)
+			}
+		}
+		h, _ := twoRooms()
+		r := report(t, s, h, Scope{Room: "cellar", Machine: "w1"}, "2026-11-01", "2026-11-30", ByMonth)
+		if r.Whole.Blocked != 9*24*time.Hour || r.Whole.Cycles != 1 {
+			t.Errorf("%s, November: %v blocked, %d cycles", when, r.Whole.Blocked, r.Whole.Cycles)
+		}
+	}
+	check("once known")
+	h := factReader{s: s, room: "cellar"}
+	for d := date("2026-11-10"); d.Before(date("2026-11-20")); d = d.Add(1) {
+		must(t, sumUpAgain(ctx, s, cellar("w1", "w2"), &h, d, berlin, local("2026-12-20 04:15")))
+	}
+	check("made anew")
+}
+
+// asked is a history that notes which stretches are read.
+type asked struct {
+	*fakeStore
+	from, to []time.Time
+}
+
+func (a *asked) Facts(ctx context.Context, unit coordinator.Unit, from, to time.Time, fn func(coordinator.Fact) bool) error {
+	a.from, a.to = append(a.from, from), append(a.to, to)
+	return a.fakeStore.Facts(ctx, unit, from, to, fn)
+}
+
+// TestHistoryReadsOnce: whatever stretches are asked for, the facts are those of
+// the stretch; and while stretches move on, no fact is read again.
+func TestHistoryReadsOnce(t *testing.T) {
+	begin := local("2026-11-01 00:00")
+	hour := func(n int) time.Time { return begin.Add(time.Duration(n) * time.Hour) }
+	rapid.Check(t, func(t *rapid.T) {
+		s := &asked{fakeStore: newFake()}
+		for i := range rapid.IntRange(0, 40).Draw(t, "facts") {
+			s.add("cellar", coordinator.Fact{At: hour(rapid.IntRange(0, 50).Draw(t, "at")), Kind: coordinator.FactFault, Turn: coordinator.TurnID(i)})
+		}
+		h, forward := factReader{s: s, room: "cellar"}, rapid.Bool().Draw(t, "forward")
+		last := [2]int{}
+		for range rapid.IntRange(1, 8).Draw(t, "stretches") {
+			from := rapid.IntRange(0, 50).Draw(t, "from")
+			to := rapid.IntRange(from, 51).Draw(t, "to")
+			if forward {
+				from = max(from, last[0])
+				to = max(to, from, last[1])
+				last = [2]int{from, to}
+			}
+			got, err := h.between(ctx, hour(from), hour(to))
+			must(t, err)
+			want, err := factsBetween(ctx, s.fakeStore, "cellar", hour(from), hour(to))
+			must(t, err)
+			if !slices.Equal(got, want) {
+				t.Fatalf("from %d to %d: %+v, want %+v", from, to, got, want)
+			}
+		}
+		for i := range s.from {
+			if forward && i > 0 && s.from[i].Before(s.to[i-1]) {
+				t.Fatalf("read from %v although it was read up to %v", s.from[i], s.to[i-1])
+			}
+		}
+	})
 }

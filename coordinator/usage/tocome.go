@@ -63,5 +63,5 @@ func dropFrom(ctx context.Context, s Store, room *Room, from Date, zone *time.Lo
 	if err := s.PutRollups(ctx, coordinator.JobMark{}, rows...); err != nil || from == MonthOf(from).First() {
 		return err
 	}
-	return sumUp(ctx, s, room, from.Add(-1), zone, coordinator.JobMark{At: now})
+	return sumUpAgain(ctx, s, room, &factReader{s: s, room: room.ID}, from.Add(-1), zone, now)
 }
