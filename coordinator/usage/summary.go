@@ -269,7 +269,7 @@ func (t *tally) close(d *day) Summary {
 		ran = append(ran, stretch{f.Start, f.End})
 		t.count(f, d)
 	}
-	t.sum.Days, t.sum.CycleWh = 1, milli(t.sum.CycleWh)
+	t.sum.Days = 1
 	t.time(d, d.within(ran))
 	t.sum.Blocked = length(d.within(t.blocked))
 	t.sum.Collected = len(t.collected)
@@ -285,7 +285,7 @@ func (t *tally) count(f *coordinator.Fact, d *day) {
 		return
 	}
 	t.sum.Cycles++
-	t.sum.CycleWh += f.EnergyWh
+	t.sum.CycleWh = milli(t.sum.CycleWh + milli(f.EnergyWh)) // each first: the sum is the same in any order
 	switch f.Note {
 	case cycle.StoppedEarly.String():
 		t.sum.StoppedEarly++
