@@ -106,6 +106,9 @@ func TestReportOnPaper(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if len(pdf) > 1_000_000 || strings.Contains(string(pdf), "/Subtype /Image") {
+		t.Errorf("a print of %d bytes, with pictures in it: the charts are lines and areas", len(pdf))
+	}
 	upright, lying := 0, 0
 	for _, box := range mediaBox.FindAllStringSubmatch(string(pdf), -1) {
 		w, _ := strconv.ParseFloat(box[1], 64)
@@ -128,6 +131,11 @@ func TestReportOnPaper(t *testing.T) {
 		}
 	}
 	b.printed(t, true)
+	// A head is repeated on each page, and no row or chart is torn apart.
+	if got := b.value(t, `JSON.stringify([['.paper thead', 'breakInside', 'avoid'], ['.paper thead', 'display', 'table-header-group'], ['.paper tr', 'breakInside', 'avoid'],
+		['.figure', 'breakInside', 'avoid'], ['.paper .scroll', 'overflow', 'visible']].filter(([of, what, is]) => [...document.querySelectorAll(of)].some((e) => getComputedStyle(e)[what] !== is)))`); got != "[]" {
+		t.Errorf("pages may break within: %s", got)
+	}
 	// 277 mm, at 96 pixels an inch, are 1046 pixels.
 	if got := b.value(t, `JSON.stringify([...document.querySelectorAll('.paper table')].filter((e) => e.scrollWidth > 1046).map((e) => e.scrollWidth))`); got != "[]" {
 		t.Errorf("tables that are wider than the paper: %s", got)

@@ -26,7 +26,9 @@ var figurePages = []string{
 }
 
 // figuresServer has all that tables are made of.
-func figuresServer(t *testing.T) *Server { return newTestServer(t, specimen.NewHouse(hashSecret), withPast) }
+func figuresServer(t *testing.T) *Server {
+	return newTestServer(t, specimen.NewHouse(hashSecret), withPast)
+}
 
 func askManager(s *Server, path string) *httptest.ResponseRecorder {
 	return get(path).as("", specimen.Secret(specimen.Manager)).of(s)

@@ -58,7 +58,6 @@ type drawing struct {
 	size          Size
 	width, height float64
 	plot          box
-	patterns      []Pattern
 }
 
 // begin opens the drawing, of the size's width and a height.
@@ -86,7 +85,6 @@ func (d *drawing) id(what string) string { return named(d.f.ID, d.size.name, wha
 
 // done closes the drawing.
 func (d *drawing) done() string {
-	d.defs()
 	d.end("svg")
 	return d.String()
 }

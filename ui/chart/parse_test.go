@@ -203,11 +203,7 @@ func checkDrawing(t failer, svg string, gridded bool) []element {
 	if all[0].attr["role"] != "img" || all[0].attr["aria-labelledby"] == "" {
 		t.Fatal("nobody who cannot see it is told what it is")
 	}
-	for _, e := range all {
-		if f := e.attr["fill"]; f != "" && !ids[strings.TrimSuffix(strings.TrimPrefix(f, "url(#"), ")")] {
-			t.Fatalf("filled with %s, which is not there", f)
-		}
-	}
+	checkHatches(t, all)
 	checkTexts(t, texts, box)
 	return all
 }
@@ -261,6 +257,34 @@ func checkTexts(t failer, texts []element, box area) {
 			c := textBox(t, o)
 			if b.left < c.right && c.left < b.right && b.top < c.bottom && c.top < b.bottom {
 				t.Fatalf("%q at %v runs into %q at %v", e.text, b, o.text, c)
+			}
+		}
+	}
+}
+
+// checkHatches: the lines of a pattern lie in the area before them, and no area is
+// filled with tiles, of which a print makes pictures.
+func checkHatches(t failer, all []element) {
+	t.Helper()
+	for i, e := range all {
+		if e.attr["fill"] != "" || e.tag == "pattern" {
+			t.Fatalf("%s is filled with %q", e.tag, e.attr["fill"])
+		}
+		if !e.is("chart-hatch") {
+			continue
+		}
+		k := i - 1
+		for all[k].tag == "title" {
+			k--
+		}
+		of := all[k]
+		if of.tag != "rect" || !of.is("chart-ground") {
+			t.Fatalf("lines %v after %s %v", e.attr, of.tag, of.attr)
+		}
+		b := area{of.num(t, "x"), of.num(t, "y"), of.num(t, "x") + of.num(t, "width"), of.num(t, "y") + of.num(t, "height")}
+		for _, p := range points(t, e.attr["d"]) {
+			if !b.holds(p[0], p[1]) {
+				t.Fatalf("a line of %s at %v outside of %v", e.attr["class"], p, b)
 			}
 		}
 	}
