@@ -254,6 +254,7 @@ func TestDifferencesAreEven(t *testing.T) {
 			name, _, _ := strings.Cut(line, ":")
 			all = append(all, name)
 		}
+		slices.Sort(all)
 		return all
 	}
 	rapid.Check(t, func(t *rapid.T) {

@@ -32,15 +32,20 @@ type form map[string]string
 // Along with a refusal it returns what was typed as far as it could be read, so
 // that the page can show it again.
 func parseForm(r *http.Request, fields ...field) (form, error) {
+	return parseLongForm(r, maxForm, fields...)
+}
+
+// parseLongForm is parseForm for a form of up to so many bytes.
+func parseLongForm(r *http.Request, most int64, fields ...field) (form, error) {
 	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	if err != nil || kind != "application/x-www-form-urlencoded" {
 		return form{}, &statusError{http.StatusUnsupportedMediaType, "form-kind", "This address takes ordinary forms only.", nil}
 	}
-	body, err := io.ReadAll(io.LimitReader(r.Body, maxForm+1))
+	body, err := io.ReadAll(io.LimitReader(r.Body, most+1))
 	if err != nil {
 		return form{}, err
 	}
-	if len(body) > maxForm {
+	if int64(len(body)) > most {
 		return form{}, &statusError{http.StatusRequestEntityTooLarge, "form-too-long", "What was sent is too long. Nothing was done.", nil}
 	}
 	return readForm(string(body), fields)

@@ -30,7 +30,7 @@ func (s *Server) newEcho() *echo.Echo {
 	e.HTTPErrorHandler = s.answerError
 	e.Use(middleware.RecoverWithConfig(middleware.RecoverConfig{LogErrorFunc: s.logPanic}))
 	e.Use(securityHeaders)
-	e.Use(middleware.BodyLimit("64K"))
+	e.Use(middleware.BodyLimitWithConfig(middleware.BodyLimitConfig{Limit: "64K", Skipper: boundedElsewhere}))
 	e.Use(s.crossOrigin())
 	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{Level: gzipLevel, MinLength: 1024, Skipper: s.incompressible}))
 	for _, r := range s.routes() {
@@ -41,6 +41,10 @@ func (s *Server) newEcho() *echo.Echo {
 	}
 	return e
 }
+
+// boundedElsewhere reports whether a form's length depends on how many machines
+// there are: its own handler bounds it.
+func boundedElsewhere(c echo.Context) bool { return c.Path() == tariffPath }
 
 // crossOrigin refuses forms that another site's page sends in a visitor's
 // name. The public origin is trusted even where a proxy changes Host.

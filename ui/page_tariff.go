@@ -3,6 +3,7 @@ package ui
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -40,6 +41,9 @@ type tariffVersion struct {
 	Changes []ruleChange
 }
 
+// tariffPath is where the prices are set.
+const tariffPath = "/manager/tariff"
+
 const (
 	// spareWindows is how many empty windows the form ends with, mostWindows how many it can have.
 	spareWindows = 2
@@ -71,7 +75,7 @@ func (s *Server) changeTariff(c echo.Context) error {
 	for _, one := range settings {
 		fields = append(fields, field{one.Path, tariffLabel(l, one.Path, s), 80, false})
 	}
-	f, err := parseForm(c.Request(), fields...)
+	f, err := parseLongForm(c.Request(), longestTariff(settings), fields...)
 	if err != nil {
 		return s.showTariff(c, settings, nil, err)
 	}
@@ -94,6 +98,21 @@ func (s *Server) changeTariff(c echo.Context) error {
 		return s.showTariff(c, settings, nil, err)
 	}
 	return s.redirect(c, "/manager/tariff#versions")
+}
+
+// priceOctets are more than a price and what stands around it take in a form.
+const priceOctets = 32
+
+// longestTariff is how long the form may be, bytes: as any, and for every
+// machine's price per cycle what its name and a price take.
+func longestTariff(settings []coordinator.Setting) int64 {
+	most := int64(maxForm)
+	for _, one := range settings {
+		if strings.HasPrefix(one.Path, "cycle[") {
+			most += int64(len(url.QueryEscape(one.Path)) + priceOctets)
+		}
+	}
+	return most
 }
 
 // showTariff shows the form again, with what is wrong beside each part, or a refusal above.

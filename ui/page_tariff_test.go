@@ -1,6 +1,7 @@
 package ui
 
 import (
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -125,5 +126,44 @@ func TestTariffHasWords(t *testing.T) {
 				t.Errorf("the choice %q has no words", choice)
 			}
 		}
+	}
+}
+
+// TestTariffOfManyMachines: prices of 500 machines, each with the longest that an
+// id may be, are taken; what is longer than such a form can be is not read.
+func TestTariffOfManyMachines(t *testing.T) {
+	d := newTariffDesk(t, dayAndNight())
+	room := fullRoom()
+	one := room.Machines[0]
+	room.Machines = nil
+	pairs := []string{"do", "keep"}
+	for i := range 500 {
+		one.ID = coordinator.MachineID(fmt.Sprintf("%s-%03d", strings.Repeat("m", 36), i))
+		room.Machines = append(room.Machines, one)
+		pairs = append(pairs, coordinator.CyclePath(room.Room, one.ID), fmt.Sprintf("123456789.%06d", 1+i))
+	}
+	d.h.change(room.Room, func(s *coordinator.Snapshot) { *s = *room })
+	for n := 2; n <= mostWindows; n++ {
+		path := fmt.Sprintf("windows[%d].", n)
+		pairs = append(pairs, path+"name", fmt.Sprintf("%s %d", strings.Repeat("w", 40), n), path+"price_per_kwh", "0.4", path+"from", fmt.Sprintf("%02d:00", n+8), path+"to", fmt.Sprintf("%02d:30", n+8))
+	}
+	if w := d.send(pairs...); w.Code != http.StatusSeeOther {
+		t.Fatalf("%d: %.2000s", w.Code, w.Body)
+	}
+	set := d.s.newestTariff()
+	if len(set.CyclePrices) != 500 || len(set.Windows) != mostWindows {
+		t.Errorf("%d prices, %d windows", len(set.CyclePrices), len(set.Windows))
+	}
+	for i := range 500 {
+		if micros, _ := set.CyclePrice(room.Room, room.Machines[i].ID); micros != 123_456_789_000_001+int64(i) {
+			t.Fatalf("machine %d costs %d", i, micros)
+		}
+	}
+	if w := d.send("price_per_kwh", strings.Repeat("9", int(longestTariff(d.s.formTariff())))); w.Code != http.StatusRequestEntityTooLarge {
+		t.Errorf("far too long: %d", w.Code)
+	}
+	few := newTariffDesk(t)
+	if w := few.send("price_per_kwh", strings.Repeat("9", 40<<10)); w.Code != http.StatusRequestEntityTooLarge {
+		t.Errorf("too long for few machines: %d", w.Code)
 	}
 }

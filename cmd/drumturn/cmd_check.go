@@ -94,7 +94,7 @@ func (c *checkCommand) differences(ctx context.Context, s streams, file *config.
 		return
 	}
 	defer st.Close()
-	for _, room := range file.Rooms {
+	for _, room := range plans(file) {
 		stored, err := st.Load(ctx, room.ID)
 		if err != nil {
 			fmt.Fprintf(s.out, "Room %s cannot be read: %v.\n", room.ID, err)
@@ -108,5 +108,29 @@ func (c *checkCommand) differences(ctx context.Context, s streams, file *config.
 		for _, line := range config.Differences(room.Seed, r.Snapshot(time.Now()).Rules) {
 			fmt.Fprintf(s.out, "Room %s, house rules in force differ from the file: %s\n", room.ID, line)
 		}
+	}
+	c.priceDifferences(ctx, s, st, file)
+}
+
+// priceDifferences is the same of prices: those of the file against those that were set last.
+func (c *checkCommand) priceDifferences(ctx context.Context, s streams, st *store.File, file *config.File) {
+	if file.Tariff.Currency == "" {
+		return
+	}
+	stored, err := st.Load(ctx, coordinator.Building)
+	var people *coordinator.People
+	if err == nil {
+		people, err = coordinator.RestorePeople(stored)
+	}
+	if err != nil {
+		fmt.Fprintf(s.out, "The tariff in force cannot be read: %v.\n", err)
+		return
+	}
+	if len(people.Tariffs) == 0 {
+		fmt.Fprintln(s.out, "No tariff is in force yet: the next start takes that of the file.")
+		return
+	}
+	for _, line := range config.TariffDifferences(file.Tariff, people.Tariffs[len(people.Tariffs)-1].Tariff) {
+		fmt.Fprintf(s.out, "Tariff set last differs from the file: %s\n", line)
 	}
 }

@@ -266,6 +266,22 @@ func TestCheckSaysWhatDiffers(t *testing.T) {
 	if strings.Contains(out, "Room cellar") {
 		t.Errorf("the cellar's rules did not change:\n%s", out)
 	}
+	w.write("building.toml", handBuilding+"[tariff]\ncurrency = \"EUR\"\nprice_per_kwh = \"0.32\"\n")
+	if out := check(); !strings.Contains(out, "No tariff is in force yet") {
+		t.Errorf("without a tariff:\n%s", out)
+	}
+	w.open()
+	w.end()
+	if out := check(); strings.Contains(out, "ariff") && !strings.Contains(out, "meter approved") || strings.Contains(out, "Tariff set last") {
+		t.Errorf("the same tariff:\n%s", out)
+	}
+	w.write("building.toml", handBuilding+"[tariff]\ncurrency = \"EUR\"\nprice_per_kwh = \"0.35\"\n[[tariff.windows]]\nname = \"night\"\nprice_per_kwh = \"0.2\"\nfrom = \"22:00\"\nto = \"06:00\"\n")
+	out = check()
+	for _, want := range []string{"Tariff set last differs from the file: price_per_kwh: 0.35 in the file, 0.32 in force", "windows[1].name: night in the file, none in force"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("another tariff: %q is not said\n%s", want, out)
+		}
+	}
 	w.write("data/drumturn.db", strings.Repeat("not a store ", 1000))
 	if out := check(); !strings.Contains(out, "cannot be compared") {
 		t.Errorf("a foreign file:\n%s", out)
