@@ -125,3 +125,22 @@ func TestPutBackForgetsReports(t *testing.T) {
 	s.reopen(time.Minute)
 	s.wantStatus("w1", Out)
 }
+
+// TestReportsOfOneHome: two homes that a manager has found to be one have reported a
+// machine once, so that it stays in service until another home does.
+func TestReportsOfOneHome(t *testing.T) {
+	s := newScene(t, nil)
+	s.do(ReportFault{Machine: "w1", Person: "anna", Home: "12", Text: "It rattles."})
+	board := s.room.Snapshot(s.now)
+	s.do(Merged{Person: "anna", Into: "ann", IntoHome: "99"}) // a person's reports are their home's
+	s.do(Merged{Home: "12", IntoHome: "flat 12"})
+	s.do(ReportFault{Machine: "w1", Person: "anna", Home: "flat 12", Text: "It still rattles."})
+	if m := s.room.Snapshot(s.now).Machine("w1"); m.Status == Out || len(m.Faults) != 2 || m.Faults[0].Home != "flat 12" {
+		t.Errorf("the machine is %s, reports %+v", m.Status, m.Faults)
+	}
+	if got := board.Machine("w1").Faults[0].Home; got != "12" {
+		t.Errorf("a board that was shown before says home %s", got)
+	}
+	s.do(ReportFault{Machine: "w1", Person: "ben", Home: "13", Text: "Mine too."})
+	s.wantStatus("w1", Out)
+}

@@ -136,6 +136,13 @@ func (h *heir) load(l *Load) {
 
 // machine gives what a machine remembers of somebody. What it points to may be shared.
 func (h *heir) machine(m *machineState) {
+	// Two reports of homes that are one are those of one home.
+	for k, f := range m.Faults {
+		if h.into == "" && h.theirs("", f.Home) {
+			m.Faults = slices.Clone(m.Faults)
+			m.Faults[k].Home, h.moved = h.home, true
+		}
+	}
 	if m.Lapsed != nil {
 		lapsed := *m.Lapsed
 		h.take(&lapsed.Turn.Person, &lapsed.Turn.Home)
