@@ -201,7 +201,7 @@ func stored(rt *rapid.T, s Stored, set ChangeSet) Stored {
 // of the last seconds may be lost.
 func (a *anything) reopen(down time.Duration) {
 	a.tell(Tick{})
-	want, _ := json.Marshal(&a.room.state)
+	want, _ := json.Marshal([]any{&a.room.state, a.room.versions})
 	since := later(a.now, a.room.state.Now) // the clock may have been put back meanwhile
 	a.now = later(a.now, since.Add(down))
 	if n := len(a.store.Tail); n > 0 && down > 0 && a.chance("readings lost", 2) {
@@ -209,7 +209,7 @@ func (a *anything) reopen(down time.Duration) {
 	}
 	a.restore(since)
 	a.did["reopened"]++
-	if got, _ := json.Marshal(&a.room.state); down == 0 && !bytes.Equal(want, got) {
+	if got, _ := json.Marshal([]any{&a.room.state, a.room.versions}); down == 0 && !bytes.Equal(want, got) {
 		from := max(0, commonPrefix(want, got)-60)
 		a.rt.Fatalf("the room was ...%.200s and is, opened again, ...%.200s", want[from:], got[from:])
 	}

@@ -23,6 +23,25 @@ func (a *anything) mustHold(set ChangeSet) {
 	a.quietAboutTheGone(set)
 	a.noticesAreWhole(set)
 	a.assumed(set)
+	a.versionsAreKept()
+}
+
+// versionsAreKept: the rules in force are the newest version, each number is one
+// version, one after the other.
+func (a *anything) versionsAreKept() {
+	all := a.room.versions
+	if len(all) == 0 {
+		return // killed before its founding was stored
+	}
+	for i := 1; i < len(all); i++ {
+		if all[i].Version != all[i-1].Version+1 || all[i].At.Before(all[i-1].At) {
+			a.rt.Fatalf("version %d of %s comes after version %d of %s", all[i].Version, all[i].At, all[i-1].Version, all[i-1].At)
+		}
+	}
+	newest := all[len(all)-1]
+	if newest.Version != a.room.state.RulesVersion || len(newest.Rules.ChangedTo(&a.room.state.Rules)) > 0 {
+		a.rt.Fatalf("version %d is the newest, in force is %d, which is other: %+v", newest.Version, a.room.state.RulesVersion, newest.Rules.ChangedTo(&a.room.state.Rules))
+	}
 }
 
 // holds: no machine is held twice, no turn holds two, and every hold will end.

@@ -12,7 +12,9 @@ func (r *Room) handle(now time.Time, ev Event) error {
 	case Tick, Reopened, Measured:
 		return nil
 	case Founded:
-		r.newRules(Fact{Note: "seed"}, now)
+		if len(r.versions) == 0 { // a room is founded once
+			r.newRules(Fact{Note: "seed"}, now)
+		}
 		return nil
 	case Join:
 		return r.join(now, e)
