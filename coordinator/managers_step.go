@@ -209,12 +209,23 @@ func (s *peopleStep) removeManager(e RemoveManager) error {
 	if err != nil {
 		return err
 	}
-	if len(s.next.WaysIn) == 1 {
+	if !s.othersSignIn(gone.ID) {
 		return Refuse(Conflict, "manager.last", "The last manager cannot be removed. Invite another one first.")
 	}
 	s.dropInvites(func(v ManagerInvite) bool { return v.By == gone.ID })
 	s.fact(Fact{Kind: FactManagerGone, Person: e.By, About: AboutPerson(gone.ID), Note: gone.Name})
 	return s.forget(gone.ID)
+}
+
+// othersSignIn reports whether a manager but one can sign in: whose only passkey was
+// copied cannot.
+func (s *peopleStep) othersSignIn(but PersonID) bool {
+	for id, way := range s.next.WaysIn {
+		if id != but && (way.Passphrase != "" || way.usableKeys() > 0) {
+			return true
+		}
+	}
+	return false
 }
 
 func (s *peopleStep) signInManager(e SignInManager) error {

@@ -1,6 +1,7 @@
 package coordinator
 
 import (
+	"cmp"
 	"net/url"
 	"slices"
 	"time"
@@ -205,7 +206,7 @@ func (SetInvitation) peopleEvent() {}
 func (SetTariff) peopleEvent()     {}
 func (Forget) peopleEvent()        {}
 
-// Devices lists a person's subscriptions, in no order.
+// Devices lists a person's subscriptions, the oldest first.
 func (p *People) Devices(id PersonID) []Subscription {
 	var out []Subscription
 	for _, s := range p.Subscriptions {
@@ -213,6 +214,7 @@ func (p *People) Devices(id PersonID) []Subscription {
 			out = append(out, s)
 		}
 	}
+	slices.SortFunc(out, func(a, b Subscription) int { return cmp.Or(a.Made.Compare(b.Made), cmp.Compare(a.ID, b.ID)) })
 	return out
 }
 

@@ -85,12 +85,7 @@ func (s *peopleStep) putGuest(v GuestInvitation) {
 
 // dropGuests takes away the guest invitations that stale says.
 func (s *peopleStep) dropGuests(stale func(GuestInvitation) bool) {
-	for id, g := range s.next.Guests {
-		if stale(g) {
-			s.next.Guests = drop(s.next.Guests, id)
-			s.out.Drop("guest-invitation", id)
-		}
-	}
+	s.next.Guests = dropStale(s, s.next.Guests, "guest-invitation", stale)
 }
 
 func (s *peopleStep) dropGuestInvitation(e DropGuestInvitation) {

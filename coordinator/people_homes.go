@@ -138,6 +138,9 @@ func (s *peopleStep) homeCalled(name, code string) (HomeID, error) {
 		}
 	}
 	id := HomeIDFor(name)
+	if _, there := s.next.Homes[id]; there { // letters differ in more than EqualFold sees: "İ" and "i"
+		return id, nil
+	}
 	s.putHome(Home{ID: id, Name: name, Code: code, Joined: s.now})
 	return id, nil
 }
@@ -218,7 +221,8 @@ func (s *peopleStep) resident(id PersonID) (Person, error) {
 
 // depart notes whom rooms are to be told of.
 func (s *peopleStep) depart(d Departure) {
-	d.ID = fmt.Sprintf("%d-%d", s.next.Seq, len(s.next.Departures))
+	// Ids are of one length, so that they sort as people left.
+	d.ID = fmt.Sprintf("%012d-%06d", s.next.Seq, len(s.next.Departures))
 	s.next.Departures = put(s.next.Departures, d.ID, d)
 	s.out.Put("departure", d.ID, d)
 }
@@ -274,8 +278,8 @@ func (s *peopleStep) moveOut(e MoveOut) error {
 // endGuests removes those whose time is over.
 func (s *peopleStep) endGuests() error {
 	s.dropGuests(func(g GuestInvitation) bool { return !s.now.Before(g.Until) })
-	for _, p := range s.next.Persons {
-		if p.Gone(s.now) {
+	for _, id := range sortedKeys(s.next.Persons) {
+		if p := s.next.Persons[id]; p.Gone(s.now) {
 			if err := s.forget(p.ID); err != nil {
 				return err
 			}

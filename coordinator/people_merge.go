@@ -3,6 +3,7 @@ package coordinator
 import (
 	"slices"
 	"strings"
+	"time"
 )
 
 // mergePersons makes who signed up twice one person: browsers and devices of
@@ -20,16 +21,12 @@ func (s *peopleStep) mergePersons(e MergePersons) error {
 		return Refuse(Invalid, "merge.same", "These are one already. Choose two.")
 	}
 	s.takeOver(from.ID, into.ID)
-	if into.Mail.Address == "" {
-		into.Mail = from.Mail
-	}
+	into.Mail = mailOf(into.Mail, from.Mail)
 	if into.Name == "" {
 		into.Name = from.Name
 	}
 	into.Blocked = into.Blocked || from.Blocked
-	if from.Guest.IsZero() {
-		into.Guest = from.Guest // who lives here is no guest
-	}
+	into.Guest = stayOf(into.Guest, from.Guest)
 	if err := s.forget(from.ID); err != nil {
 		return err
 	}
@@ -39,21 +36,43 @@ func (s *peopleStep) mergePersons(e MergePersons) error {
 	return nil
 }
 
+// stayOf is until when two guests that are one stay, the longer of both; zero, since
+// who lives here is no guest.
+func stayOf(a, b time.Time) time.Time {
+	if a.IsZero() || b.IsZero() {
+		return time.Time{}
+	}
+	return later(a, b)
+}
+
+// mailOf is the address of who becomes one with somebody else: their own, else the
+// other's. What waits to be confirmed waits on; of two, their own does.
+func mailOf(into, from Mail) Mail {
+	asked := into.Asked
+	if asked.Hash == "" {
+		asked = from.Asked
+	}
+	if into.Address == "" {
+		into = from
+	}
+	into.Asked = asked
+	return into
+}
+
 // takeOver gives the browsers and devices of one person to another.
 func (s *peopleStep) takeOver(from, into PersonID) {
-	for _, v := range s.next.Sessions {
-		if v.Person == from {
+	for _, hash := range sortedKeys(s.next.Sessions) {
+		if v := s.next.Sessions[hash]; v.Person == from {
 			v.Person = into
 			s.next.Sessions = put(s.next.Sessions, v.Hash, v)
 			s.out.Put("session", v.Hash, v)
 		}
 	}
 	for _, sub := range s.next.Devices(from) {
-		s.makeRoom(s.next.Devices(into))
 		sub.Person = into
-		s.next.Subscriptions = put(s.next.Subscriptions, sub.ID, sub)
-		s.out.Put("subscription", sub.ID, sub)
+		s.putSubscription(sub)
 	}
+	s.onlyNewest(into)
 }
 
 // mergeHomes makes two homes one, which answers to the names of both.
@@ -73,11 +92,10 @@ func (s *peopleStep) mergeHomes(e MergeHomes) error {
 		p.Home = into.ID
 		s.putPerson(p)
 	}
-	for id, g := range s.next.Guests {
-		if g.Home == from.ID {
+	for _, id := range sortedKeys(s.next.Guests) {
+		if g := s.next.Guests[id]; g.Home == from.ID {
 			g.Home = into.ID
-			s.next.Guests = put(s.next.Guests, id, g)
-			s.out.Put("guest-invitation", id, g)
+			s.putGuest(g)
 		}
 	}
 	into.Also = alsoCalled(into, from)

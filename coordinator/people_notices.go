@@ -20,26 +20,22 @@ func (s *peopleStep) subscribe(e Subscribe) error {
 		s.dropSubscription(old.ID)
 	}
 	sub.Made = s.now
-	if _, known := s.next.Subscriptions[sub.ID]; !known {
-		s.makeRoom(s.next.Devices(sub.Person))
-	}
-	s.next.Subscriptions = put(s.next.Subscriptions, sub.ID, sub)
-	s.out.Put("subscription", sub.ID, sub)
+	s.putSubscription(sub)
+	s.onlyNewest(sub.Person)
 	return nil
 }
 
-// makeRoom drops the oldest of a person's devices when they have as many as they may.
-func (s *peopleStep) makeRoom(devices []Subscription) {
-	if len(devices) < devicesPerPerson {
-		return
+func (s *peopleStep) putSubscription(sub Subscription) {
+	s.next.Subscriptions = put(s.next.Subscriptions, sub.ID, sub)
+	s.out.Put("subscription", sub.ID, sub)
+}
+
+// onlyNewest drops the oldest of a person's devices where they have more than they may.
+func (s *peopleStep) onlyNewest(id PersonID) {
+	devices := s.next.Devices(id)
+	for _, old := range devices[:max(0, len(devices)-devicesPerPerson)] {
+		s.dropSubscription(old.ID)
 	}
-	oldest := devices[0]
-	for _, d := range devices {
-		if d.Made.Before(oldest.Made) {
-			oldest = d
-		}
-	}
-	s.dropSubscription(oldest.ID)
 }
 
 func (s *peopleStep) unsubscribe(e Unsubscribe) error {

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 )
 
 const (
@@ -43,7 +44,7 @@ func (s *peopleStep) makeToken(e MakeToken) error {
 	t := e.Token
 	t.Name = strings.TrimSpace(t.Name)
 	switch {
-	case t.Name == "" || len(t.Name) > longestName:
+	case t.Name == "" || len(t.Name) > longestName || !utf8.ValidString(t.Name):
 		return Refuse(Invalid, "token.name", "Give the token a name of up to {most} letters, such as what it is for.", "most", longestName)
 	case len(t.Hash) != 64:
 		return Refuse(Invalid, "token.hash", "A token needs a secret.")

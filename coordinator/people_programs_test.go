@@ -75,6 +75,7 @@ func TestTokens(t *testing.T) {
 		spoil(&bad)
 		p.do(MakeToken{Token: bad, By: "boss"}, key)
 	}
+	p.do(MakeToken{Token: Token{Name: "Scr\xffen", Hash: good.Hash, Scopes: good.Scopes}}, "token.name") // would not read back
 	foreign := good
 	foreign.Scopes = []TokenScope{ScopeStatus, "everything"}
 	p.do(MakeToken{Token: foreign}, "token.scopes")

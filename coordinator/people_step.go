@@ -186,11 +186,7 @@ func (s *peopleStep) forget(id PersonID) error {
 	if _, ok := s.next.Persons[id]; !ok {
 		return nil
 	}
-	for hash, session := range s.next.Sessions {
-		if session.Person == id {
-			s.dropSession(hash)
-		}
-	}
+	s.dropSessions(func(v Session) bool { return v.Person == id })
 	for _, sub := range s.next.Devices(id) {
 		s.dropSubscription(sub.ID)
 	}

@@ -1,8 +1,10 @@
 package coordinator
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 )
@@ -29,21 +31,18 @@ func (s *peopleStep) putHome(v Home) {
 
 // putSession opens a session, and sweeps those that ran out.
 func (s *peopleStep) putSession(v Session) {
-	for hash, old := range s.next.Sessions {
-		if !s.now.Before(old.Expires) {
-			s.dropSession(hash)
-		}
-	}
+	s.dropSessions(func(old Session) bool { return !s.now.Before(old.Expires) })
 	s.next.Sessions = put(s.next.Sessions, v.Hash, v)
 	s.out.Put("session", v.Hash, v)
 }
 
 func (s *peopleStep) dropSession(hash string) {
-	if _, ok := s.next.Sessions[hash]; !ok {
-		return
-	}
-	s.next.Sessions = drop(s.next.Sessions, hash)
-	s.out.Drop("session", hash)
+	s.dropSessions(func(v Session) bool { return v.Hash == hash })
+}
+
+// dropSessions takes away the sessions that stale says.
+func (s *peopleStep) dropSessions(stale func(Session) bool) {
+	s.next.Sessions = dropStale(s, s.next.Sessions, "session", stale)
 }
 
 func (s *peopleStep) putInvitation(v Invitation) {
@@ -106,8 +105,8 @@ func (s *peopleStep) renew() {
 		return
 	}
 	s.next.old = false
-	for id, v := range s.next.WaysIn {
-		s.out.Put("way-in", string(id), v)
+	for _, id := range sortedKeys(s.next.WaysIn) {
+		s.out.Put("way-in", string(id), s.next.WaysIn[id])
 	}
 	s.putManager()
 }
@@ -198,10 +197,14 @@ func restoreInto[K comparable, V any](m map[K]V, k K, data []byte) error {
 	return nil
 }
 
+// sortedKeys are the keys of a table in their order: the same event is to give the
+// same rows in the same order, every time.
+func sortedKeys[K cmp.Ordered, V any](m map[K]V) []K { return slices.Sorted(maps.Keys(m)) }
+
 // dropStale takes away the records of a table that stale says.
 func dropStale[V any](s *peopleStep, from map[string]V, table string, stale func(V) bool) map[string]V {
-	for key, v := range from {
-		if stale(v) {
+	for _, key := range sortedKeys(from) {
+		if stale(from[key]) {
 			from = drop(from, key)
 			s.out.Drop(table, key)
 		}

@@ -126,11 +126,7 @@ func (s *peopleStep) signOutOthers(e SignOutOthers) error {
 // leaveOnly ends a person's sessions but one, and no browser passes the limits
 // on guessing any more because it was known.
 func (s *peopleStep) leaveOnly(who PersonID, keep string) {
-	for hash, session := range s.next.Sessions {
-		if session.Person == who && hash != keep {
-			s.dropSession(hash)
-		}
-	}
+	s.dropSessions(func(v Session) bool { return v.Person == who && v.Hash != keep })
 	if way, ok := s.next.WaysIn[who]; ok && len(way.Known) > 0 {
 		way.Known = nil
 		s.putWayIn(way)
