@@ -23,7 +23,7 @@ var (
 	roomEvents = []Event{
 		Measured{}, Tick{}, Founded{}, Reopened{}, Join{}, Leave{}, AtClosing{}, LetNext{}, OnMyWay{}, NotNow{}, Claim{}, NotMe{}, Collect{},
 		MoreTime{}, DryAfter{}, OfferShare{}, ShareLoad{}, StillInside{}, Fetched{}, Door{}, ReportFault{}, TakeOut{}, PutBack{}, ForgetLearned{},
-		ByHand{}, StartByHand{}, EndByHand{}, SetRules{}, NoteWalkUp{}, HoldLonger{}, MovedOut{}, Merged{}, OpenHomes{},
+		ByHand{}, StartByHand{}, EndByHand{}, SetRules{}, NoteWalkUp{}, HoldLonger{}, MovedOut{}, Merged{}, OpenHomes{}, LookedAfter{},
 	}
 	peopleEvents = []PeopleEvent{
 		JoinBuilding{}, Subscribe{}, Unsubscribe{}, SetLanguage{}, SetChoices{}, Mute{}, SetInvitation{}, SetTariff{}, Forget{},
