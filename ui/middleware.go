@@ -28,6 +28,7 @@ func (s *Server) newEcho() *echo.Echo {
 	e.Logger.SetOutput(logWriter{s.o.Log})
 	e.IPExtractor = s.ipExtractor()
 	e.HTTPErrorHandler = s.answerError
+	e.Use(s.took)
 	e.Use(middleware.RecoverWithConfig(middleware.RecoverConfig{LogErrorFunc: s.logPanic}))
 	e.Use(securityHeaders)
 	e.Use(middleware.BodyLimitWithConfig(middleware.BodyLimitConfig{Limit: "64K", Skipper: boundedElsewhere}))

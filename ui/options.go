@@ -106,6 +106,9 @@ type Options struct {
 	Ready func(ctx context.Context) (parts map[string]string, ok bool)
 	// Metrics answers /metrics, and itself sees to who may ask; nil: nobody.
 	Metrics http.Handler
+	// Took is told of every answer but streams: method, route template ("" for no
+	// route), status, and how long it took; nil: nobody is.
+	Took func(method, route string, status int, d time.Duration)
 	// Healthy is asked by /healthz; nil or no error means well.
 	Healthy func(ctx context.Context) error
 	// Mounts are foreign handlers by path prefix, such as "/meter/".

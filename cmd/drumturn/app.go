@@ -23,6 +23,7 @@ import (
 	"drumturn/push/mail"
 	"drumturn/ui"
 	"drumturn/ui/api"
+	"drumturn/ui/metrics"
 )
 
 // setup is what an app is made of.
@@ -65,8 +66,9 @@ type app struct {
 	sockets []net.Listener
 	advice  advice
 	// api and hooks serve other programs.
-	api   *api.Server
-	hooks *hooks.Worker
+	api      *api.Server
+	requests *metrics.Requests
+	hooks    *hooks.Worker
 	// readiness is what was last found of whether the program can do its work.
 	readiness readiness
 	// brokerAddr is where the MQTT broker listens; nil without one.

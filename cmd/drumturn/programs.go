@@ -14,9 +14,10 @@ import (
 
 // wirePrograms makes what answers other programs, and what posts events to them.
 func (a *app) wirePrograms(context.Context) error {
+	a.requests = metrics.NewRequests()
 	a.api = api.New(api.Options{
 		House: a.house, Building: a.file.Building.Name, FactsAfter: a.store.FactsAfter, Use: a.useFor, CheckURL: hooks.CheckURL, Log: a.log,
-		Metrics: metrics.Handler(a.measured),
+		Metrics: metrics.Handler(a.measured, a.requests),
 	})
 	a.hooks = hooks.New(hooks.Config{House: a.house, FactsAfter: a.store.FactsAfter, Client: push.NewClient(a.client), Clock: a.clock, Log: a.log})
 	mounts := mountTable{"/api/": a.api}

@@ -116,6 +116,22 @@ func TestMetricsAndReadiness(t *testing.T) {
 			t.Errorf("%d: nothing says %s", status, want)
 		}
 	}
+	w.asProgram("/api/v1/rooms/cellar", secret)
+	w.asProgram("/api/v1/rooms/attic", secret)
+	w.asProgram("/nowhere/"+secret, "")
+	_, body = w.asProgram("/metrics", secret)
+	for _, want := range []string{
+		`drumturn_http_request_duration_seconds_count{code="401",method="GET",route="/metrics"} 1`,
+		`drumturn_http_request_duration_seconds_count{code="403",method="GET",route="/api/v1/rooms/{room}"} 2`,
+		`drumturn_http_request_duration_seconds_count{code="404",method="GET",route="none"} 1`,
+	} {
+		if !strings.Contains(body, want) {
+			t.Errorf("nothing says %s", want)
+		}
+	}
+	if strings.Contains(body, secret) || strings.Contains(body, "nowhere") {
+		t.Error("an address is a label")
+	}
 	if status, body := w.asProgram("/readyz", ""); status != http.StatusOK || !strings.Contains(body, `"store":"ok"`) || !strings.Contains(body, `"meters":"`) {
 		t.Errorf("%d %s", status, body)
 	}

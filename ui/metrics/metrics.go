@@ -60,11 +60,11 @@ type Now struct {
 // Statuses are the words for a machine's status.
 var Statuses = []string{"free", "held", "running", "finished", "overdue", "unknown", "out"}
 
-// Handler answers with what now says, and how the process does. It has a registry
-// of its own.
-func Handler(now func() Now) http.Handler {
+// Handler answers with what now says, what requests took, and how the process does.
+// It has a registry of its own.
+func Handler(now func() Now, requests *Requests) http.Handler {
 	registry := prometheus.NewRegistry()
-	registry.MustRegister(collector{now}, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	registry.MustRegister(collector{now}, requests.took, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return promhttp.HandlerFor(registry, promhttp.HandlerOpts{})
 }
 

@@ -24,7 +24,9 @@ func full() Now {
 // TestNamesFollowTheConventions of Prometheus, by its own linter (testutil/promlint).
 func TestNamesFollowTheConventions(t *testing.T) {
 	registry := prometheus.NewPedanticRegistry()
-	registry.MustRegister(collector{full})
+	requests := NewRequests()
+	requests.Took("GET", "/r/:room", 200, time.Second)
+	registry.MustRegister(collector{full}, requests.took)
 	problems, err := testutil.GatherAndLint(registry)
 	if err != nil {
 		t.Fatal(err)
@@ -33,7 +35,7 @@ func TestNamesFollowTheConventions(t *testing.T) {
 		t.Errorf("%s: %s", p.Metric, p.Text)
 	}
 	families, err := registry.Gather()
-	if err != nil || len(families) != 20 {
+	if err != nil || len(families) != 21 {
 		t.Errorf("%d families, %v", len(families), err)
 	}
 	for _, f := range families {
@@ -45,7 +47,7 @@ func TestNamesFollowTheConventions(t *testing.T) {
 
 func TestWhatIsSaid(t *testing.T) {
 	w := httptest.NewRecorder()
-	Handler(full).ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+	Handler(full, NewRequests()).ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 	body, _ := io.ReadAll(w.Body)
 	for _, line := range []string{
 		`drumturn_machine_status{machine="w1",room="cellar",status="running"} 1`, `drumturn_machine_status{machine="w1",room="cellar",status="free"} 0`,
@@ -69,7 +71,7 @@ func TestWhatIsSaid(t *testing.T) {
 func TestWithoutNotices(t *testing.T) {
 	for range 2 {
 		w := httptest.NewRecorder()
-		Handler(func() Now { return Now{} }).ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+		Handler(func() Now { return Now{} }, NewRequests()).ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 		if w.Code != 200 || strings.Contains(w.Body.String(), "drumturn_notices") || !strings.Contains(w.Body.String(), "drumturn_webhooks 0") {
 			t.Errorf("%d %s", w.Code, w.Body)
 		}
