@@ -48,6 +48,9 @@ func (u *useDrawer) facts() []factView {
 		{l.Say("use.utilisation"), l.Say("past.percent", "n", l.Fixed(100*w.Utilisation(), 0))},
 		{l.Say("use.blocked"), l.Say("use.h", "v", l.Fixed(w.Blocked.Hours(), 0))},
 	}
+	if w.Out > 0 {
+		all = append(all, factView{l.Say("use.out"), l.Say("use.h", "v", l.Fixed(w.Out.Hours(), 0))})
+	}
 	if w.Waits.Count() > 0 {
 		all = append(all, factView{l.Say("use.waits"), l.Say("use.waits-are", "median", l.Span(w.Waits.Median()), "p95", l.Span(w.Waits.P95()), "n", w.Waits.Count())})
 	}
@@ -107,8 +110,8 @@ func (u *useDrawer) figures() []figureView {
 // columnsOf are the columns of the table behind each chart.
 var columnsOf = map[string][]string{
 	"use-cycles":      {"cycles", "stopped_early", "presumed"},
-	"use-hours":       {"running", "blocked", "open"},
-	"use-utilisation": {"utilisation", "running", "open"},
+	"use-hours":       {"running", "blocked", "open", "out_of_service"},
+	"use-utilisation": {"utilisation", "running", "open", "out_of_service"},
 	"use-waits":       {"calls", "wait_median", "wait_p95", "missed"},
 	"use-energy":      {"energy_cycles", "energy_standby", "energy_per_cycle", "cost"},
 }

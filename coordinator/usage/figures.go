@@ -43,6 +43,9 @@ type Figures struct {
 	RunningOpen time.Duration `json:",omitempty"`
 	Open        time.Duration `json:",omitempty"`
 	Blocked     time.Duration `json:",omitempty"`
+	// Out is how long machines were out of service in opening hours. It is no part
+	// of Open, nor is what ran then one of RunningOpen.
+	Out time.Duration `json:",omitempty"`
 	// Waits are those of turns, from joining to the first call.
 	Waits Sketch `json:",omitzero"`
 	// CycleWh is the energy of the cycles that ended in the time, as the cycle
@@ -113,6 +116,7 @@ func (f *Figures) add(o *Figures) {
 	f.RunningOpen += o.RunningOpen
 	f.Open += o.Open
 	f.Blocked += o.Blocked
+	f.Out += o.Out
 	f.Unmetered += o.Unmetered
 	f.Waits.Merge(&o.Waits)
 	f.CycleWh = milli(f.CycleWh + o.CycleWh)

@@ -24,24 +24,29 @@ func head(v int) []byte { return binary.AppendUvarint([]byte{layout}, uint64(max
 // pack is the summary as it is stored.
 func (s *Summary) pack() []byte {
 	raw := packTime(packTime(head(s.V), s.Opens), s.Closes)
-	return s.Hours.pack(s.Figures.pack(raw))
+	raw = s.Hours.pack(s.Figures.pack(raw, s.V))
+	if s.V >= outKnown {
+		raw = append(raw, flag(s.OutAfter))
+	}
+	return raw
 }
 
 func (s *Summary) take(u *unpacking) {
 	s.Opens, s.Closes = u.time(), u.time()
-	s.Figures.take(u)
+	s.Figures.take(u, s.V)
 	s.Hours.take(u)
+	s.OutAfter = s.V >= outKnown && u.next() != 0
 }
 
 // pack is the sum as it is stored. The week comes last, as most readers leave it packed.
 func (m *MonthSum) pack() []byte {
 	raw := packDate(packDate(head(m.V), m.First), m.Last)
-	return append(m.Figures.pack(raw), m.Week...)
+	return append(m.Figures.pack(raw, m.V), m.Week...)
 }
 
 func (m *MonthSum) take(u *unpacking) {
 	m.First, m.Last = u.date(), u.date()
-	m.Figures.take(u)
+	m.Figures.take(u, m.V)
 	m.Week = u.octets(u.left())
 }
 
@@ -70,23 +75,38 @@ func (h *homeSums) add(u *unpacking) {
 	}
 }
 
-func (f *Figures) pack(raw []byte) []byte {
+// flag is 1 for what is so.
+func flag(so bool) byte {
+	if so {
+		return 1
+	}
+	return 0
+}
+
+// pack adds the figures as sums of an edition have them.
+func (f *Figures) pack(raw []byte, v int) []byte {
 	for _, n := range [...]int{f.Days, f.Cycles, f.StoppedEarly, f.Presumed, f.Starts, f.Collected, f.Missed} {
 		raw = binary.AppendVarint(raw, int64(n))
 	}
 	for _, d := range [...]time.Duration{f.Running, f.RunningOpen, f.Open, f.Blocked, f.Unmetered} {
 		raw = binary.AppendVarint(raw, int64(d))
 	}
+	if v >= outKnown {
+		raw = binary.AppendVarint(raw, int64(f.Out))
+	}
 	raw = binary.BigEndian.AppendUint64(raw, math.Float64bits(f.CycleWh))
 	return packUsed(f.Waits.pack(binary.AppendUvarint(raw, uint64(len(f.Waits.bins)))), f.Used)
 }
 
-func (f *Figures) take(u *unpacking) {
+func (f *Figures) take(u *unpacking, v int) {
 	for _, n := range [...]*int{&f.Days, &f.Cycles, &f.StoppedEarly, &f.Presumed, &f.Starts, &f.Collected, &f.Missed} {
 		*n = u.int()
 	}
 	for _, d := range [...]*time.Duration{&f.Running, &f.RunningOpen, &f.Open, &f.Blocked, &f.Unmetered} {
 		*d = time.Duration(u.int())
+	}
+	if v >= outKnown {
+		f.Out = time.Duration(u.int())
 	}
 	f.CycleWh = u.float()
 	f.Waits.take(u, u.count())

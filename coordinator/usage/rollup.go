@@ -84,6 +84,9 @@ func sumsOf(ctx context.Context, s Store, room *Room, h *factReader, date Date, 
 	if err := day.asBefore(ctx, s); err != nil {
 		return sums, err
 	}
+	if day.Out, err = outBefore(ctx, s, room.ID, date, zone); err != nil {
+		return sums, err
+	}
 	if day.Facts, err = h.between(ctx, date.Begin(zone).Add(-lookBack), until); err != nil {
 		return sums, err
 	}
@@ -101,7 +104,7 @@ func (d *Day) asBefore(ctx context.Context, r Rollups) error {
 	var machines []coordinator.MachineID
 	for _, m := range append([]coordinator.MachineID{""}, stored...) {
 		err := eachDay(ctx, r, d.Room, m, d.Date, d.Date, func(was *Summary) {
-			if was.V != edition {
+			if was.V < hoursKnown {
 				return
 			}
 			if d.Opens, d.Closes = was.Opens, was.Closes; m != "" && was.Hours.observed() {

@@ -57,7 +57,7 @@ func (s *Summary) decode(key string, value []byte) error {
 		if err = u.end(); err == nil {
 			err = s.Date.UnmarshalText([]byte(day))
 		}
-	case v < edition:
+	case v < hoursKnown:
 		*s, err = decodeFirst(value)
 	default:
 		*s = Summary{}

@@ -24,10 +24,19 @@ type Summary struct {
 	// Opens and Closes bound the opening hours that held on the day; zero when closed.
 	Opens  time.Time `json:",omitzero"`
 	Closes time.Time `json:",omitzero"`
+	// OutAfter says that the machine was out of service when the day ended.
+	OutAfter bool `json:",omitempty"`
 }
 
 // edition is the V of the sums that this program makes.
-const edition = 2
+const edition = outKnown
+
+const (
+	// hoursKnown is the edition from which on sums know hours and opening hours,
+	// outKnown that from which on they know when machines were out of service.
+	hoursKnown = 2
+	outKnown   = 3
+)
 
 // lookBack is how long before the begin of a day facts may still bear on it: a
 // load that was ready then and is not collected yet.
@@ -42,6 +51,8 @@ type Day struct {
 	Machines []coordinator.MachineID
 	// Opens and Closes bound the day's opening hours; equal for a closed day.
 	Opens, Closes time.Time
+	// Out are the machines that were out of service when the day began.
+	Out map[coordinator.MachineID]bool
 	// Facts are those of the room in the order of time, from 36 hours before the
 	// day's begin up to Until; later ones than the day's end are wanted too, since
 	// a cycle is told of after its end.
@@ -137,6 +148,11 @@ func newDay(of *Day) *day {
 	for _, m := range of.Machines {
 		d.machine(m).plan(d)
 	}
+	for m, out := range of.Out {
+		if out {
+			d.machine(m).outSince = d.from
+		}
+	}
 	return d
 }
 
@@ -168,6 +184,10 @@ func (d *day) add(f *coordinator.Fact) {
 		delete(t.collected, f.Load)
 	case coordinator.FactStarted, coordinator.FactWalkUp:
 		t.block(f.At)
+	case coordinator.FactOut, coordinator.FactBack:
+		if d.has(f.At) {
+			t.service(f)
+		}
 	case coordinator.FactMissed:
 		if d.has(f.At) {
 			t.sum.Missed++
@@ -184,8 +204,12 @@ type tally struct {
 	loose  []coordinator.Fact          // cycles without a number
 	begun  coordinator.Fact            // the last start
 	// since is when the load inside was told of; zero when there is none.
-	since     time.Time
-	blocked   []stretch
+	since   time.Time
+	blocked []stretch
+	// out are the stretches in which the machine was out of service, outSince is
+	// when that began; zero when it is in service.
+	out       []stretch
+	outSince  time.Time
 	collected map[coordinator.LoadID]bool      // on the day
 	assumed   map[coordinator.LoadID]time.Time // assumed empty at
 }
@@ -271,6 +295,7 @@ func (t *tally) close(d *day) Summary {
 	}
 	t.sum.Days = 1
 	t.time(d, d.within(ran))
+	t.outage(d, d.within(ran))
 	t.sum.Blocked = length(d.within(t.blocked))
 	t.sum.Collected = len(t.collected)
 	return t.sum

@@ -89,7 +89,7 @@ func (r *Report) figureColumns() []Column {
 	number := func(key, unit string, decimals int) Column { return Column{key, KindNumber, unit, decimals} }
 	all := []Column{
 		number("days", "", 0), number("cycles", "", 0), number("stopped_early", "", 0), number("presumed", "", 0),
-		number("running", "h", 2), number("open", "h", 2), number("utilisation", "%", 1), number("blocked", "h", 2),
+		number("running", "h", 2), number("open", "h", 2), number("out_of_service", "h", 2), number("utilisation", "%", 1), number("blocked", "h", 2),
 		number("collected", "", 0), number("calls", "", 0), number("missed", "", 0),
 		number("wait_median", "min", 1), number("wait_p95", "min", 1),
 		number("energy_cycles", "kWh", 3), number("energy_standby", "kWh", 3), number("energy_per_cycle", "kWh", 3),
@@ -117,7 +117,7 @@ func (r *Report) figureCells(row *Row) []Cell {
 	}
 	all := []Cell{
 		Count(row.Days), Count(row.Cycles), Count(row.StoppedEarly), Count(row.Presumed),
-		Fixed(row.Running.Hours(), 2), Fixed(row.Open.Hours(), 2), share, Fixed(row.Blocked.Hours(), 2),
+		Fixed(row.Running.Hours(), 2), Fixed(row.Open.Hours(), 2), Fixed(row.Out.Hours(), 2), share, Fixed(row.Blocked.Hours(), 2),
 		Count(row.Collected), Count(row.Waits.Count()), Count(row.Missed), wait(row.Waits.Median()), wait(row.Waits.P95()),
 		Fixed(cycles.KWh(), 3), Fixed(standby.KWh(), 3), each, Fixed(row.Unmetered.Hours(), 2),
 	}
