@@ -31,7 +31,7 @@ func (s *Server) peopleAct(c echo.Context) error {
 	if err == nil && f["do"] == "turn" {
 		var turn *behalfView
 		if turn, err = s.turnFor(c, who, f); err == nil {
-			return s.showPeople(c, http.StatusOK, nil, turn)
+			return s.showPeople(c, http.StatusOK, nil, handed{Turn: turn})
 		}
 	} else if err == nil {
 		err = s.doPeople(c, who, f)
@@ -43,7 +43,7 @@ func (s *Server) peopleAct(c echo.Context) error {
 	if !known {
 		return err
 	}
-	return s.showPeople(c, status, &problem{Form: f["do"], Text: text, Typed: f}, nil)
+	return s.showPeople(c, status, &problem{Form: f["do"], Text: text, Typed: f}, handed{})
 }
 
 // peopleDone is what the page says after a button.

@@ -68,7 +68,7 @@ func (b *browser) become(t *testing.T, address string, s specimen.State, scheme 
 // otherSizes are states that are looked at on another screen as well: a small
 // old tablet on the wall, a desk.
 var otherSizes = map[string][][2]int64{
-	"wall": {tablet}, "wall-on-way": {tablet}, "wall-touch": {tablet}, "wall-touch-home": {tablet}, "wall-touch-word": {tablet},
+	"wall": {tablet}, "wall-on-way": {tablet}, "wall-quiet": {tablet}, "wall-shut": {tablet}, "wall-touch": {tablet}, "wall-touch-home": {tablet}, "wall-touch-word": {tablet},
 	"room-free": {upright, desk}, "room-waiting": {upright, desk}, "room-called": {desk}, "room-scanned": {upright}, "machine-own": {desk}, "notices": {desk},
 	"manager": {desk}, "manager-rules": {desk}, "manager-rules-look": {upright}, "manager-wear-drift": {desk}, "manager-enough": {upright}, "manager-tariff": {desk},
 }

@@ -124,7 +124,7 @@ var ways = []way{
 	{"lost phone: a one-time code from the manager", 3, func(w *walker) {
 		manager, b := w.phone("boss", "__Host-drumturn-manager"), w.resident("")
 		w.opens(manager, "/manager")
-		w.tap(manager, "a[href='/manager/residents']")
+		w.tap(manager, "a[href='/manager/people']")
 		w.tap(manager, "form:has([value=fay]) button")
 		w.scans(b, w.reads(manager, ".pass-code"))
 		w.tap(b, button("Use it on this browser"))

@@ -28,20 +28,23 @@ func (s *Server) dates(c echo.Context) dates {
 	return d
 }
 
-// day is a date with its year; empty for no instant.
+// day is a date with its year, as the language writes it; empty for no instant.
 func (d dates) day(at time.Time) string {
 	if at.IsZero() {
 		return ""
 	}
-	return at.In(d.zone).Format(time.DateOnly)
+	return datedDay(d.lang, at.In(d.zone))
 }
+
+// plain is a date as fields of forms have it.
+func (d dates) plain(at time.Time) string { return at.In(d.zone).Format(time.DateOnly) }
 
 // at is a date and a time; empty for no instant.
 func (d dates) at(at time.Time) string {
 	if at.IsZero() {
 		return ""
 	}
-	return at.In(d.zone).Format("2006-01-02 15:04")
+	return d.lang.Say("dates.at", "day", d.day(at), "time", at.In(d.zone).Format("15:04"))
 }
 
 // deviceWords is a family of browsers in words.

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -111,7 +112,7 @@ func (s *Server) answerError(err error, c echo.Context) {
 		_ = c.NoContent(status)
 		return
 	}
-	if e := s.render(c, status, "error", errorView{Status: status, Text: text}); e != nil {
+	if e := s.render(c, status, "error", errorView{Status: status, Text: text, Manager: strings.HasPrefix(c.Path(), s.base+"/manager") && s.manager(c) != nil}); e != nil {
 		s.o.Log.Error("the error page failed", "err", e)
 		_ = c.String(status, text)
 	}
@@ -121,4 +122,6 @@ func (s *Server) answerError(err error, c echo.Context) {
 type errorView struct {
 	Status int
 	Text   string
+	// Manager is whoever manages, on one of their pages: the way back is to the first of these.
+	Manager bool
 }

@@ -63,6 +63,11 @@ func shortDay(l *words.Language, t time.Time) string {
 	return l.Say("chart.day", "d", t.Day(), "month", l.Say("month-short."+plainInt(int(t.Month()))))
 }
 
+// datedDay is "17 Mar 2026".
+func datedDay(l *words.Language, t time.Time) string {
+	return l.Say("chart.full", "day", shortDay(l, t), "year", t.Year())
+}
+
 // fullDay is "Tuesday 17 March 2026".
 func fullDay(l *words.Language, t time.Time) string {
 	return l.Say("chart.full", "day", l.Day(t), "year", t.Year())

@@ -99,7 +99,7 @@ func (s *Server) readActs(c echo.Context) (actsView, dates) {
 		from = to.AddDate(0, 0, 1-actDays)
 	}
 	v := actsView{
-		From: d.day(from), To: d.day(to), Kinds: actChoices, earliest: from, last: to.AddDate(0, 0, 1), ManagerNames: map[coordinator.PersonID]string{},
+		From: d.plain(from), To: d.plain(to), Kinds: actChoices, earliest: from, last: to.AddDate(0, 0, 1), ManagerNames: map[coordinator.PersonID]string{},
 	}
 	for _, m := range people.Managers() {
 		v.Managers = append(v.Managers, actor{m.ID, m.Name})

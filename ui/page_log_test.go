@@ -118,7 +118,7 @@ func TestFactWords(t *testing.T) {
 		{coordinator.Fact{Kind: coordinator.FactJoined, Turn: 4, Note: "wash"}, "Joined the queue, turn beacon, to wash.", "انضم إلى الطابور، الدور \u2068" + callWord(4) + "\u2069، للغسل."},
 		{coordinator.Fact{Kind: coordinator.FactCalled, Wait: 95 * time.Minute}, "Called, after 1 h 35 min.", "نودي عليه، بعد 1 س 35 د."},
 		{coordinator.Fact{Kind: coordinator.FactFault, Note: "it leaks"}, "A fault was reported, “it leaks”.", "بلاغ عن عطل، «\u2068it leaks\u2069»."},
-		{coordinator.Fact{Kind: coordinator.FactNudged, Note: "step 2: next"}, "The ladder went on, step 2: the next in the queue.", "تواصلت التذكيرات، الخطوة 2: التالي في الطابور."},
+		{coordinator.Fact{Kind: coordinator.FactNudged, Note: "step 2: next"}, "A reminder went out, step 2: the next in the queue.", "تواصلت التذكيرات، الخطوة 2: التالي في الطابور."},
 		{coordinator.Fact{Kind: "of-tomorrow"}, "of-tomorrow.", "of-tomorrow."},
 	} {
 		if got := factWords(words.English(), &c.fact); got != strings.Replace(c.en, "beacon", callWord(4), 1) {

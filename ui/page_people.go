@@ -16,6 +16,7 @@ const homesShown = 60
 
 // peopleView is the manager's page about homes and their people.
 type peopleView struct {
+	handed
 	Rooms        []roomInvite
 	Guests       []guestLine
 	Homes        []homeLine
@@ -23,12 +24,18 @@ type peopleView struct {
 	Everybody    []choice // every resident, to choose from
 	Search       string
 	Left         int         // homes that are not shown
-	Turn         *behalfView // the turn taken for somebody just now
 	Today        string
 	MostGuests   int
 	Open, Closed bool // some room's homes are open, or have codes
 	Thanks       string
 	Problem      *problem
+}
+
+// handed is what was made just now, to be handed to somebody: once.
+type handed struct {
+	Turn      *behalfView // a turn taken for somebody
+	Pass      *passView   // a one-time code for who lost their phone
+	Who, Home string      // whose code it is
 }
 
 // choice is one of a list to choose from.
@@ -67,13 +74,13 @@ func (s *Server) peoplePage(c echo.Context) error {
 	if s.manager(c) == nil {
 		return s.redirect(c, "/manager")
 	}
-	return s.showPeople(c, http.StatusOK, nil, nil)
+	return s.showPeople(c, http.StatusOK, nil, handed{})
 }
 
-func (s *Server) showPeople(c echo.Context, status int, p *problem, turn *behalfView) error {
+func (s *Server) showPeople(c echo.Context, status int, p *problem, given handed) error {
 	people, d := s.o.House.People(), s.dates(c)
 	v := peopleView{
-		Search: searched(c, p), Turn: turn, Today: d.day(d.now), MostGuests: coordinator.MostGuests, Thanks: s.thanks(c), Problem: p,
+		Search: searched(c, p), handed: given, Today: d.plain(d.now), MostGuests: coordinator.MostGuests, Thanks: s.thanks(c), Problem: p,
 	}
 	for _, id := range s.o.House.Rooms() {
 		if snap := s.o.House.Snapshot(id); snap != nil {
@@ -138,7 +145,7 @@ func (s *Server) listHomes(v *peopleView, people *coordinator.People, d dates) {
 		for i := range list {
 			m := memberOf(&list[i], use, d)
 			line.Members = append(line.Members, m)
-			v.Everybody = append(v.Everybody, choice{m.ID, h.Name + d.lang.Say("list.comma") + m.Name})
+			v.Everybody = append(v.Everybody, choice{m.ID, h.Name + d.lang.Say("list.comma") + cmp.Or(m.Name, residentName(d.lang, &list[i]))})
 		}
 		switch {
 		case v.Search != "" && !found(h, list, v.Search):
@@ -188,7 +195,7 @@ func usesOf(people *coordinator.People, d dates) uses {
 
 func memberOf(p *coordinator.Person, u uses, d dates) memberLine {
 	m := memberLine{
-		ID: string(p.ID), Name: residentName(d.lang, p), Joined: d.day(p.Joined), Guest: d.at(p.Guest),
+		ID: string(p.ID), Name: p.Name, Joined: d.day(p.Joined), Guest: d.at(p.Guest),
 		Browsers: u.browsers[p.ID], Devices: u.devices[p.ID], Blocked: p.Blocked, Wall: strings.HasPrefix(string(p.ID), wallPrefix),
 	}
 	if m.Wall {

@@ -3,7 +3,6 @@ package ui
 import (
 	"net/http"
 	"regexp"
-	"slices"
 	"strings"
 	"testing"
 
@@ -11,25 +10,9 @@ import (
 	"drumturn/push/words"
 )
 
-// TestResidents: the manager sees everybody by home, and nobody else does.
+// TestResidents: the old address leads to the page about homes and people, and
+// residents get neither that nor a code.
 func TestResidents(t *testing.T) {
-	people := &coordinator.People{
-		Persons: map[coordinator.PersonID]coordinator.Person{
-			"a": {ID: "a", Home: "h12", Name: "Evening", Joined: in(-60)}, "b": {ID: "b", Home: "h12", Joined: noon},
-			"c": {ID: "c", Home: "h3", Name: "Three"}, "boss": {ID: "boss", Manager: true},
-		},
-		Homes: map[coordinator.HomeID]coordinator.Home{"h12": {ID: "h12", Name: "12"}, "h3": {ID: "h3", Name: "3"}, "h9": {ID: "h9", Name: "9"}},
-	}
-	var got []string
-	for _, h := range viewResidents(words.English(), people) {
-		got = append(got, "home "+h.Name)
-		for _, r := range h.Residents {
-			got = append(got, r.Name)
-		}
-	}
-	if want := []string{"home 3", "Three", "home 12", "joined 2026-03-17", "Evening"}; !slices.Equal(got, want) {
-		t.Errorf("%q, want %q", got, want)
-	}
 	h := newFakeHouse(fullRoom())
 	h.resident("dan", "h6")
 	s := newTestServer(t, h, nil)
@@ -43,6 +26,23 @@ func TestResidents(t *testing.T) {
 	}
 	if len(h.People().Passes) != 0 {
 		t.Error("a code was made")
+	}
+	h.enrol(coordinator.Person{ID: "boss", Manager: true})
+	if w := get("/manager/residents").as("", "secret-of-boss").of(s); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/manager/people" {
+		t.Errorf("%d to %q", w.Code, w.Header().Get("Location"))
+	}
+}
+
+// TestResidentName is the name that somebody gave, or since when they are known,
+// as the language writes a date.
+func TestResidentName(t *testing.T) {
+	for lang, want := range map[string]string{"en": "joined 17 Mar 2026", "de": "dabei seit 17. März 2026"} {
+		if got := residentName(words.Exactly(lang), &coordinator.Person{Joined: noon}); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	if got := residentName(words.English(), &coordinator.Person{Name: "Evening", Joined: noon}); got != "Evening" {
+		t.Errorf("%q", got)
 	}
 }
 
@@ -68,6 +68,23 @@ func TestTheManagersCode(t *testing.T) {
 		w := post("/manager/residents/code", "person", wrong).as("", "secret-of-boss").of(s)
 		if w.Code != http.StatusNotFound || strings.Contains(w.Body.String(), `class="pass-code"`) {
 			t.Errorf("%q: %d", wrong, w.Code)
+		}
+	}
+}
+
+// TestWayBackFromErrors: a manager goes back to the day, everybody else to the rooms.
+func TestWayBackFromErrors(t *testing.T) {
+	h := newFakeHouse(fullRoom())
+	h.resident("dan", "h6")
+	h.enrol(coordinator.Person{ID: "boss", Manager: true})
+	s := newTestServer(t, h, nil)
+	const day, rooms = `class="button" href="/manager"`, `class="button" href="/"`
+	for _, c := range []struct{ path, who, want string }{
+		{"/manager/r/cellar/m/none", "secret-of-boss", day}, {"/nothing", "secret-of-boss", rooms}, {"/manager/r/cellar/m/none", "", rooms},
+	} {
+		w := get(c.path).as("", c.who).of(s)
+		if w.Code < 400 || !strings.Contains(w.Body.String(), c.want) {
+			t.Errorf("%s for %q: %d lacks %s", c.path, c.who, w.Code, c.want)
 		}
 	}
 }
