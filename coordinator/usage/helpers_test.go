@@ -62,6 +62,7 @@ type fakeStore struct {
 	facts   map[coordinator.Unit][]coordinator.Fact
 	sums    map[string][]byte
 	marks   map[string][]time.Time // job and date -> when it was marked
+	newest  map[string]string      // job -> the latest date that it was marked for
 	read    map[coordinator.MachineID][]cycle.Reading
 	retains []retainCall
 	backups []string
@@ -76,7 +77,7 @@ type retainCall struct {
 
 func newFake() *fakeStore {
 	return &fakeStore{
-		facts: map[coordinator.Unit][]coordinator.Fact{}, sums: map[string][]byte{}, marks: map[string][]time.Time{}, read: map[coordinator.MachineID][]cycle.Reading{},
+		facts: map[coordinator.Unit][]coordinator.Fact{}, sums: map[string][]byte{}, marks: map[string][]time.Time{}, newest: map[string]string{}, read: map[coordinator.MachineID][]cycle.Reading{},
 		fail: func(string) error { return nil },
 	}
 }
@@ -123,7 +124,7 @@ func (s *fakeStore) PutRollups(_ context.Context, mark coordinator.JobMark, sums
 		}
 	}
 	if mark.Job != "" {
-		s.marks[mark.Job+" "+mark.Date] = append(s.marks[mark.Job+" "+mark.Date], mark.At)
+		s.mark(mark.Job, mark.Date, mark.At)
 	}
 	return nil
 }
@@ -149,8 +150,13 @@ func (s *fakeStore) JobDone(_ context.Context, job, date string) (bool, error) {
 func (s *fakeStore) MarkJob(_ context.Context, job, date string, at time.Time) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.marks[job+" "+date] = append(s.marks[job+" "+date], at)
+	s.mark(job, date, at)
 	return nil
+}
+
+func (s *fakeStore) mark(job, date string, at time.Time) {
+	s.marks[job+" "+date] = append(s.marks[job+" "+date], at)
+	s.newest[job] = max(s.newest[job], date)
 }
 
 func (s *fakeStore) ForgetJobs(_ context.Context, job, from string) (found bool, err error) {
@@ -159,6 +165,10 @@ func (s *fakeStore) ForgetJobs(_ context.Context, job, from string) (found bool,
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if s.newest[job] < from {
+		return false, nil
+	}
+	s.newest[job] = from
 	for mark := range s.marks {
 		if strings.HasPrefix(mark, job+" ") && mark >= job+" "+from {
 			delete(s.marks, mark)
