@@ -50,7 +50,7 @@ func (d *day) energy(m coordinator.MachineID, t *tally) (out dayEnergy, err erro
 	}
 	for i := range cycles {
 		f := &cycles[i]
-		home := out.home(d, f)
+		homes := out.parties(d, f)
 		cum := cumulative(f, readings, set)
 		for _, piece := range p.pieces {
 			s := stretch{piece.From, piece.To}.clip(f.Start, f.End)
@@ -62,7 +62,7 @@ func (d *day) energy(m coordinator.MachineID, t *tally) (out dayEnergy, err erro
 				continue
 			}
 			out.used = addUsed(out.used, u)
-			home.Used = addUsed(home.Used, u)
+			share(u, homes)
 		}
 	}
 	out.standby(d, m, p, busy, readings, set)
@@ -182,17 +182,45 @@ func idleTimes(busy []stretch, from, until time.Time) (idle []stretch) {
 	return idle
 }
 
-// home is the sum of the home whose load a cycle washed or dried.
-func (e *dayEnergy) home(d *day, f *coordinator.Fact) *HomeSum {
+// parties are the sums of the homes whose laundry a cycle washed or dried: that of
+// the load's owner, for whom the cycle counts, then of those that share it.
+func (e *dayEnergy) parties(d *day, f *coordinator.Fact) []*HomeSum {
+	owner := d.owners[f.Load]
+	all := []*HomeSum{e.home(owner)}
+	if d.has(f.End) {
+		all[0].Cycles++
+	}
+	for _, id := range d.sharers[f.Load] {
+		if id != owner {
+			all = append(all, e.home(id))
+		}
+	}
+	return all
+}
+
+// share divides energy of a cycle into equal parts of whole milliwatt-hours. What is
+// left over goes, one each, to the first: all remainders are the same.
+func share(u Used, homes []*HomeSum) {
+	n := MilliWh(len(homes))
+	each, over := u.Cycles/n, u.Cycles%n
+	for i, h := range homes {
+		part := u
+		if part.Cycles = each; MilliWh(i) < over {
+			part.Cycles++
+		}
+		if part.Cycles != 0 {
+			h.Used = addUsed(h.Used, part)
+		}
+	}
+}
+
+// home is the sum of a home.
+func (e *dayEnergy) home(id coordinator.HomeID) *HomeSum {
 	if e.homes == nil {
 		e.homes = map[coordinator.HomeID]*HomeSum{}
 	}
-	id := d.owners[f.Load]
 	if e.homes[id] == nil {
 		e.homes[id] = &HomeSum{}
-	}
-	if d.has(f.End) {
-		e.homes[id].Cycles++
 	}
 	return e.homes[id]
 }

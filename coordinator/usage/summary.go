@@ -137,13 +137,14 @@ type day struct {
 	turns    map[coordinator.TurnID]*stretch // how long each waited for its first call
 	called   map[coordinator.TurnID]bool
 	owners   map[coordinator.LoadID]coordinator.HomeID
+	sharers  map[coordinator.LoadID][]coordinator.HomeID // in the order in which they came
 }
 
 func newDay(of *Day) *day {
 	d := &day{
 		Day: of, from: of.Date.Begin(of.Zone), to: of.Date.End(of.Zone), of: map[coordinator.MachineID]*tally{},
 		turns: map[coordinator.TurnID]*stretch{}, called: map[coordinator.TurnID]bool{},
-		owners: map[coordinator.LoadID]coordinator.HomeID{},
+		owners: map[coordinator.LoadID]coordinator.HomeID{}, sharers: map[coordinator.LoadID][]coordinator.HomeID{},
 	}
 	for _, m := range of.Machines {
 		d.machine(m).plan(d)
@@ -231,6 +232,10 @@ func (d *day) own(f *coordinator.Fact) {
 		d.owners[f.Load] = f.Home
 	case coordinator.FactNotMine:
 		delete(d.owners, f.Load)
+	case coordinator.FactShared:
+		if f.Home != "" && !slices.Contains(d.sharers[f.Load], f.Home) {
+			d.sharers[f.Load] = append(d.sharers[f.Load], f.Home)
+		}
 	}
 }
 
