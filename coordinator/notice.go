@@ -1,7 +1,7 @@
 package coordinator
 
 import (
-	"fmt"
+	"strconv"
 	"time"
 
 	"drumturn/queue"
@@ -60,11 +60,11 @@ type Subject struct {
 func (s Subject) String() string {
 	switch {
 	case s.Load != 0:
-		return fmt.Sprintf("%s/load/%d", s.Room, s.Load)
+		return string(s.Room) + "/load/" + strconv.FormatUint(uint64(s.Load), 10)
 	case s.Turn != 0:
-		return fmt.Sprintf("%s/turn/%d", s.Room, s.Turn)
+		return string(s.Room) + "/turn/" + strconv.FormatUint(uint64(s.Turn), 10)
 	default:
-		return fmt.Sprintf("%s/machine/%s", s.Room, s.Machine)
+		return string(s.Room) + "/machine/" + string(s.Machine)
 	}
 }
 
@@ -138,5 +138,5 @@ func (n *Notice) Key() string {
 	if to == "" {
 		to = "@" + string(n.Role)
 	}
-	return fmt.Sprintf("%s/%s/%d/%s", n.Subject, n.Kind, n.Step, to)
+	return n.Subject.String() + "/" + string(n.Kind) + "/" + strconv.Itoa(n.Step) + "/" + to
 }

@@ -9,8 +9,8 @@ import (
 )
 
 const (
-	// batch is how many rows are fetched at a time.
-	batch = 256
+	// batch is how many rows are fetched at a time, between which sending goes on.
+	batch = 64
 	// mostInHand bounds the rows in memory.
 	mostInHand = 20_000
 	// lookAgain is how often the outbox is looked at while rows in hand hide
@@ -22,9 +22,10 @@ const (
 
 // job is a row in hand.
 type job struct {
-	row  coordinator.Delivery
-	room string // its name
-	zone *time.Location
+	row    coordinator.Delivery
+	room   string // its name
+	zone   *time.Location
+	thread string // threadOf its notice
 	// open counts its tasks that have no outcome yet, outcomes those sends whose
 	// outcome is in row but not recorded.
 	open, outcomes int
@@ -47,10 +48,14 @@ type dispatch struct {
 	senders senders
 	recorder
 	// look: the outbox may hold what is not in hand. looked is the now of the
-	// last look, and looks counts them.
-	look   bool
-	looked time.Time
-	looks  int
+	// last look, and looks counts them; more: it has not come to its end.
+	look, more bool
+	looked     time.Time
+	looks      int
+	// again is when to look by itself while rows are in hand (nil: not set yet),
+	// and release lets go of it.
+	again   <-chan struct{}
+	release func()
 	// troubled: the outbox failed; wait before the next use of it.
 	troubled bool
 }
@@ -66,29 +71,30 @@ func newDispatch(w *Worker, sending context.Context) *dispatch {
 	}
 }
 
-// take brings every row that is due into hand, and notices those in hand that
-// were withdrawn.
+// take brings the next rows that are due into hand. A look takes as many calls as
+// there are batches; the last one notices those in hand that were withdrawn.
 func (d *dispatch) take(ctx context.Context) {
 	people := d.w.People()
-	if !d.look || people == nil {
+	if !d.look && !d.more || people == nil {
 		return
 	}
-	d.looked, d.looks = d.w.Clock.Now(), d.looks+1
-	for len(d.jobs) < mostInHand {
+	if !d.more {
+		d.look, d.looked, d.looks = false, d.w.Clock.Now(), d.looks+1
+	}
+	if d.more = len(d.jobs) < mostInHand; d.more {
 		rows, err := d.w.Outbox.DueDeliveries(ctx, d.looked, batch, d.inHand)
 		if err != nil {
+			d.look, d.more = true, false
 			d.failed(ctx, "reading the outbox", err)
 			return
 		}
 		for _, row := range rows {
 			d.admit(row, people)
 		}
-		if len(rows) < batch {
+		if d.more = len(rows) == batch; !d.more {
 			d.noticeWithdrawn()
-			break
 		}
 	}
-	d.look = false
 	if len(d.dirty)+len(d.writing) == 0 {
 		d.recovered()
 	}
@@ -118,7 +124,7 @@ func (d *dispatch) noticeWithdrawn() {
 func (d *dispatch) admit(row coordinator.Delivery, people *coordinator.People) {
 	room, zone := d.place(row.Notice.Subject.Room)
 	p := d.w.Ways.planRow(row, people, zone, d.looked)
-	j := &job{row: p.row, room: room, zone: zone, open: len(p.due), seen: d.looks}
+	j := &job{row: p.row, room: room, zone: zone, thread: threadOf(&row.Notice), open: len(p.due), seen: d.looks}
 	d.jobs[row.Key] = j
 	d.follow(j)
 	if j.open == 0 {
@@ -133,27 +139,26 @@ func (d *dispatch) admit(row coordinator.Delivery, people *coordinator.People) {
 // queue puts a row's messages into the lanes, or off where a service is left alone.
 func (d *dispatch) queue(j *job, due []target) {
 	for _, t := range due {
-		t := &task{job: j, target: t}
-		if ln := d.lanes.of(t.device); ln.allows(d.looked, 1) == 0 {
-			d.putOff(t, ln.until)
+		t := &task{job: j, target: t, lane: d.lanes.of(t.device)}
+		if t.lane.allows(d.looked, 1) == 0 {
+			d.putOff(t, t.lane.until)
 			continue
 		}
-		d.lanes.add(t)
+		t.add()
 	}
 }
 
 // threadOf names the thread and addressee of a notice.
 func threadOf(n *coordinator.Notice) string {
-	return fmt.Sprintf("%s\n%s\n%s", n.Thread(), n.To, n.Role)
+	return n.Thread() + "\n" + string(n.To) + "\n" + string(n.Role)
 }
 
 // follow tells an older row in hand of the same thread that there is a newer one.
 func (d *dispatch) follow(j *job) {
 	n := &j.row.Notice
-	thread := threadOf(n)
-	old := d.threads[thread]
+	old := d.threads[j.thread]
 	if old == nil || !n.Made.Before(old.row.Notice.Made) {
-		d.threads[thread] = j
+		d.threads[j.thread] = j
 	}
 	if old != nil && n.Made.After(old.row.Notice.Made) {
 		old.row.Newer = &coordinator.Newer{Kind: n.Kind, Made: n.Made}
@@ -162,8 +167,8 @@ func (d *dispatch) follow(j *job) {
 
 // close concludes a row that has no open task.
 func (d *dispatch) close(j *job) {
-	if thread := threadOf(&j.row.Notice); d.threads[thread] == j {
-		delete(d.threads, thread)
+	if d.threads[j.thread] == j {
+		delete(d.threads, j.thread)
 	}
 	if j.withdrawn {
 		j.row.State, j.row.Changed, j.row.Why = coordinator.Withdrawn, d.w.Clock.Now(), coordinator.WhySettled
@@ -181,8 +186,12 @@ func (d *dispatch) place(room coordinator.RoomID) (string, *time.Location) {
 }
 
 // wait sleeps until there is something to do: an answer, a record that is done,
-// a wake, a due row.
+// a wake, a due row. In the midst of a look it only takes what has come.
 func (d *dispatch) wait(ctx context.Context) {
+	if d.more {
+		d.drain(ctx)
+		return
+	}
 	reached, release := d.timer(ctx)
 	defer release()
 	select {
@@ -190,23 +199,27 @@ func (d *dispatch) wait(ctx context.Context) {
 	case <-d.w.wake:
 		d.look = true
 	case <-reached:
-		d.look, d.retry = true, true
+		d.again, d.look, d.retry = nil, true, true
 	case <-d.gathered():
 		d.waited = true
 	case err := <-d.recorded:
 		d.noteRecord(ctx, err)
 	case o := <-d.results:
 		d.settle(o)
-		d.drain()
+		d.drain(ctx)
 	}
 }
 
-// drain takes the answers that have come in meanwhile, so that they share a record.
-func (d *dispatch) drain() {
+// drain takes what has come in meanwhile, so that answers share a record.
+func (d *dispatch) drain(ctx context.Context) {
 	for {
 		select {
 		case o := <-d.results:
 			d.settle(o)
+		case err := <-d.recorded:
+			d.noteRecord(ctx, err)
+		case <-d.gathered():
+			d.waited = true
 		default:
 			return
 		}
@@ -217,8 +230,12 @@ func (d *dispatch) drain() {
 func (d *dispatch) timer(ctx context.Context) (<-chan struct{}, func()) {
 	now := d.w.Clock.Now()
 	if d.troubled || d.look || len(d.jobs) > 0 {
-		return d.w.Clock.At(now.Add(lookAgain))
+		if d.again == nil {
+			d.again, d.release = d.w.Clock.At(now.Add(lookAgain))
+		}
+		return d.again, func() {}
 	}
+	d.forgetAgain()
 	next, err := d.w.Outbox.NextDelivery(ctx)
 	switch {
 	case err != nil:
@@ -232,8 +249,17 @@ func (d *dispatch) timer(ctx context.Context) (<-chan struct{}, func()) {
 	return d.w.Clock.At(next)
 }
 
+// forgetAgain lets the next wait count anew when to look again.
+func (d *dispatch) forgetAgain() {
+	if d.again != nil {
+		d.release()
+		d.again = nil
+	}
+}
+
 // stop waits for the sends under way and records them.
 func (d *dispatch) stop(cancel context.CancelFunc) error {
+	d.forgetAgain()
 	grace := time.AfterFunc(d.w.StopGrace, cancel)
 	defer grace.Stop()
 	for d.lanes.active > 0 && d.sending.Err() == nil {
@@ -243,9 +269,9 @@ func (d *dispatch) stop(cancel context.CancelFunc) error {
 		case <-d.sending.Done(): // what did not end in time is repeated after the restart
 		}
 	}
-	d.drain()
 	ctx, done := context.WithTimeout(context.WithoutCancel(d.sending), recordTimeout)
 	defer done()
+	d.drain(ctx)
 	if err := d.lastRecord(ctx); err != nil {
 		return fmt.Errorf("recording what was sent last (it is sent again after the start): %w", err)
 	}

@@ -10,6 +10,7 @@ import (
 type task struct {
 	job *job
 	target
+	lane *lane
 	// short: the push service found the full message too large.
 	short bool
 }
@@ -43,16 +44,11 @@ func (l *lanes) of(device coordinator.Subscription) *lane {
 	return ln
 }
 
-func (l *lanes) add(t *task) {
-	ln := l.of(t.device)
-	ln.queue = append(ln.queue, t)
-}
+// add puts a task behind all others of its service.
+func (t *task) add() { t.lane.queue = append(t.lane.queue, t) }
 
 // addFirst puts a task before all others of its service.
-func (l *lanes) addFirst(t *task) {
-	ln := l.of(t.device)
-	ln.queue = append([]*task{t}, ln.queue...)
-}
+func (t *task) addFirst() { t.lane.queue = append([]*task{t}, t.lane.queue...) }
 
 // next takes the next task that may start at now, of each service in turn; nil
 // when none may.
@@ -87,5 +83,5 @@ func (l *lanes) waiting() bool {
 
 func (l *lanes) done(t *task) {
 	l.active--
-	l.of(t.device).active--
+	t.lane.active--
 }

@@ -91,6 +91,9 @@ var ErrUnsendable = errors.New("this message cannot be sent")
 // the header is missing, malformed or past.
 func RetryAfter(h http.Header, now time.Time) time.Duration {
 	text := strings.TrimSpace(h.Get("Retry-After"))
+	if text == "" {
+		return 0
+	}
 	if seconds, err := strconv.ParseUint(text, 10, 31); err == nil {
 		return time.Duration(seconds) * time.Second
 	}

@@ -72,6 +72,7 @@ func (p Payload) Short() Payload {
 // marshal writes JSON without the escapes that only matter inside HTML.
 func marshal(p Payload) []byte {
 	var buf bytes.Buffer
+	buf.Grow(longestPayload / 2)
 	enc := json.NewEncoder(&buf)
 	enc.SetEscapeHTML(false)
 	if err := enc.Encode(p); err != nil {

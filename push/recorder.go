@@ -28,7 +28,7 @@ type recorder struct {
 
 // gatherFor is how long an outcome waits for others to share its record with,
 // while there is more to send.
-const gatherFor = 10 * time.Millisecond
+const gatherFor = 50 * time.Millisecond
 
 // soil marks j as to be recorded.
 func (d *dispatch) soil(j *job) {
@@ -135,6 +135,7 @@ func (d *dispatch) failed(ctx context.Context, what string, err error) {
 		d.w.Log.Error("push: "+what+" failed", "err", err)
 	}
 	d.troubled = true
+	d.forgetAgain()
 	d.w.record.trouble(fmt.Sprintf("%s: %v", what, err))
 }
 

@@ -161,12 +161,12 @@ func (d *dispatch) settle(o outcome) {
 	now := d.w.Clock.Now()
 	row, v := withResult(j.row, answerOf{t.target, o.result, t.short}, now)
 	j.row = row
-	ln := d.lanes.of(t.device)
+	ln := t.lane
 	rest := ln.heard(o.result, ln.host, now)
 	if v == tooLarge && !t.short {
 		t.short = true
 		d.unrecorded-- // this send has no outcome of its own
-		d.lanes.addFirst(t)
+		t.addFirst()
 		return
 	}
 	if d.w.record.answered(ln.host, v, o.result, now) {

@@ -70,9 +70,27 @@ func (s said) text(kind, title, body string) Text {
 	return Text{s.say(kind + "." + title), s.say(kind + "." + body)}
 }
 
-func (s said) say(key string) string {
-	return s.lang.Say("notice."+key, "machine", s.machine(), "place", s.place(), "room", s.at.Room, "reason", s.Reason,
-		"made", s.clock(s.Made), "ready", s.clock(s.ready()), "until", s.clock(s.Until))
+func (s said) say(key string) string { return s.lang.SayBy("notice."+key, s.value) }
+
+// value is what a message's placeholder stands for.
+func (s said) value(name string) string {
+	switch name {
+	case "machine":
+		return s.machine()
+	case "place":
+		return s.place()
+	case "room":
+		return s.at.Room
+	case "reason":
+		return s.Reason
+	case "made":
+		return s.clock(s.Made)
+	case "ready":
+		return s.clock(s.ready())
+	case "until":
+		return s.clock(s.Until)
+	}
+	return "{" + name + "}"
 }
 
 // place is the machine and the room: "2 (Cellar)".

@@ -32,7 +32,7 @@ func (w *Ways) mail(p *coordinator.Person) (coordinator.Subscription, bool) {
 	if !w.Mail || p.Mail.Address == "" {
 		return coordinator.Subscription{}, false
 	}
-	return coordinator.Subscription{ID: coordinator.MailDevice(p.ID), Person: p.ID, Endpoint: "mailto:" + p.Mail.Address, Made: p.Mail.Since}, true
+	return coordinator.Subscription{ID: coordinator.MailDevice(p.ID), Person: p.ID, Endpoint: mailto + p.Mail.Address, Made: p.Mail.Since}, true
 }
 
 // all are the person's phones and address.
@@ -54,7 +54,10 @@ func (w *Ways) has(people *coordinator.People, p *coordinator.Person, device coo
 }
 
 // byMail reports whether a device is an address.
-func byMail(device coordinator.Subscription) bool { return device.Host() == coordinator.MailHost }
+func byMail(device coordinator.Subscription) bool { return strings.HasPrefix(device.Endpoint, mailto) }
+
+// mailto begins the endpoint of an address.
+const mailto = "mailto:"
 
 // caretakers are the house's own addresses as people, but for those that a
 // manager has confirmed: nobody is told twice.

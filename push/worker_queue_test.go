@@ -56,7 +56,7 @@ func TestOutcomesShareRecords(t *testing.T) {
 	}{
 		{"many, quick", 960, time.Microsecond, 60, 30},
 		{"many, slow", 40, 4 * time.Millisecond, 10, 4},
-		{"each longer than an outcome waits", 12, 30 * time.Millisecond, 12, 3},
+		{"each longer than an outcome waits", 12, gatherFor * 6 / 5, 12, 3},
 		{"one", 1, time.Millisecond, 1, 1},
 	} {
 		bubble(t, one(), func(t *testing.T, h *house) {
@@ -194,6 +194,44 @@ func TestWithdrawnWhileQueuedIsNotSent(t *testing.T) {
 			t.Errorf("%+v", row)
 		}
 	})
+}
+
+// TestWithdrawnFarBackIsNotSent: a look takes several batches, and what is found
+// due in any of them is not taken for withdrawn.
+func TestWithdrawnFarBackIsNotSent(t *testing.T) {
+	bubble(t, one(), func(t *testing.T, h *house) {
+		var all []coordinator.Notice
+		for i := range 3*batch + 7 {
+			all = append(all, called(i+1, time.Now()))
+			h.box.put(all[i])
+		}
+		h.post.answer = func(context.Context, Message, int) Result {
+			time.Sleep(time.Second)
+			return Result{Status: 201}
+		}
+		defer h.start(t)()
+		time.Sleep(5500 * time.Millisecond)
+		gone := all[len(all)-2]
+		h.box.withdraw(gone.Key())
+		h.Wake()
+		time.Sleep(time.Hour)
+		sent := map[string]int{}
+		for _, s := range h.post.to("") {
+			sent[s.Payload.Tag]++
+		}
+		for i := range all {
+			if want := 1 - btoi(all[i].Key() == gone.Key()); sent[Tag(&all[i])] != want {
+				t.Errorf("%s was sent %d times, want %d", all[i].Key(), sent[Tag(&all[i])], want)
+			}
+		}
+	})
+}
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }
 
 func TestWithdrawnWhileUnderWayIsNotRetried(t *testing.T) {

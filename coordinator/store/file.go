@@ -37,6 +37,7 @@ type File struct {
 	db   *bbolt.DB
 	path string
 	work chan *request
+	given
 	done chan struct{} // closed when the committer has ended
 
 	mu     sync.RWMutex // held for reading while a request is handed over

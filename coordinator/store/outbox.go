@@ -25,6 +25,9 @@ func (f *File) DueDeliveries(ctx context.Context, now time.Time, limit int, inHa
 				return true
 			}
 			rows, err = appendDelivery(tx, rows, k[timeLen:])
+			if err == nil {
+				f.note(tx.Bucket(bucketOutbox).Get(k[timeLen:]), &rows[len(rows)-1])
+			}
 			return err == nil
 		})
 		return err

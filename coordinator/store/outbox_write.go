@@ -163,27 +163,41 @@ func replaceDelivery(tx *bbolt.Tx, old, d *coordinator.Delivery) error {
 // putDelivery is replaceDelivery with what d encodes to. It touches only the
 // lists in which something changes: each one costs the pages that lead to it.
 func putDelivery(tx *bbolt.Tx, old, d *coordinator.Delivery, data []byte) error {
-	var before []entry
-	if old != nil {
-		before = entriesOf(old)
-	}
-	after := entriesOf(d)
-	if err := unlist(tx, without(before, after)); err != nil {
+	gone, fresh := changedEntries(old, d)
+	if err := unlist(tx, gone); err != nil {
 		return err
 	}
-	if err := list(tx, without(after, before)); err != nil {
+	if err := list(tx, fresh); err != nil {
 		return err
 	}
 	return tx.Bucket(bucketOutbox).Put([]byte(d.Key), data)
 }
 
-// entriesOf are all lists that hold a row.
-func entriesOf(d *coordinator.Delivery) []entry {
-	entries := lastingEntries(d)
-	if d.State == coordinator.Pending {
-		entries = append(entries, pendingEntries(d)...)
+// changedEntries are those that only old (nil: there was none) has, and those
+// that only d has. The notice of a row never changes, nor does what hangs on it
+// alone.
+func changedEntries(old, d *coordinator.Delivery) (gone, fresh []entry) {
+	if old == nil {
+		return nil, append(lastingEntries(d), whilePending(d)...)
 	}
-	return entries
+	before, after := whilePending(old), whilePending(d)
+	if tellsOthers(old) || tellsOthers(d) {
+		before, after = append(before, personEntries(old)...), append(after, personEntries(d)...)
+	}
+	return without(before, after), without(after, before)
+}
+
+// whilePending are pendingEntries of a row that is pending.
+func whilePending(d *coordinator.Delivery) []entry {
+	if d.State != coordinator.Pending {
+		return nil
+	}
+	return pendingEntries(d)
+}
+
+// tellsOthers reports whether it was decided about anybody but the addressee.
+func tellsOthers(d *coordinator.Delivery) bool {
+	return slices.ContainsFunc(d.Told, func(t coordinator.Told) bool { return t.Person != d.Notice.To })
 }
 
 // without are the entries that are not among others; there are a handful of each.
@@ -214,7 +228,9 @@ func (f *File) RecordDeliveries(ctx context.Context, rows ...coordinator.Deliver
 		return ctx.Err()
 	}
 	check := func(tx *bbolt.Tx) error { return eachRecord(tx, records, (*outboxRecord).check) }
-	return f.submit(ctx, check, func(tx *bbolt.Tx) error { return eachRecord(tx, records, (*outboxRecord).write) })
+	return f.submit(ctx, check, func(tx *bbolt.Tx) error {
+		return eachRecord(tx, records, func(r *outboxRecord, tx *bbolt.Tx) error { return r.write(tx, &f.given) })
+	})
 }
 
 // outboxRecord is a row to record, with what it encodes to.
@@ -258,10 +274,13 @@ func (r *outboxRecord) check(tx *bbolt.Tx) error {
 }
 
 // write puts what becomes of the row in its place.
-func (r *outboxRecord) write(tx *bbolt.Tx) error {
-	old, err := readDelivery(tx, []byte(r.Key))
-	if err != nil {
-		return err
+func (r *outboxRecord) write(tx *bbolt.Tx, g *given) error {
+	old := g.take(r.Key, tx.Bucket(bucketOutbox).Get([]byte(r.Key)))
+	if old == nil {
+		var err error
+		if old, err = readDelivery(tx, []byte(r.Key)); err != nil {
+			return err
+		}
 	}
 	d := merged(old, *r.Delivery)
 	if old == nil || old.State != coordinator.Withdrawn && sameNotice(d, r.Delivery) {

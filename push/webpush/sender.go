@@ -4,7 +4,6 @@
 package webpush
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -64,8 +63,9 @@ func (s *Sender) Send(ctx context.Context, m push.Message) push.Result {
 		return push.Result{Err: fmt.Errorf("%w: %w", push.ErrUnsendable, err)}
 	}
 	attempt := &attempt{client: s.client}
-	// The library pads into spare capacity of the slice it is given, hence the clone.
-	resp, err := library.SendNotificationWithContext(ctx, bytes.Clone(m.Payload), &library.Subscription{
+	// The library pads into spare capacity of the slice it is given: not into the message's.
+	padded := append(make([]byte, 0, recordSize), m.Payload...)
+	resp, err := library.SendNotificationWithContext(ctx, padded, &library.Subscription{
 		Endpoint: m.To.Endpoint,
 		Keys:     library.Keys{Auth: m.To.Auth, P256dh: m.To.P256dh},
 	}, &library.Options{

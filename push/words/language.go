@@ -41,22 +41,28 @@ func (l *Language) Dir() string {
 // value; those that the message does not use are left out. A key that does not
 // exist is answered with itself: a test sees to it that none is asked for.
 func (l *Language) Say(key string, args ...any) string {
-	return l.fill(key, plural.Other, args)
+	return l.fill(key, plural.Other, values(args))
+}
+
+// SayBy is Say for values that are made only where the message uses them: value
+// answers for a placeholder's name.
+func (l *Language) SayBy(key string, value func(name string) string) string {
+	return l.fill(key, plural.Other, value)
 }
 
 // Count is Say for a message that depends on how many: {n} is n.
 func (l *Language) Count(key string, n int, args ...any) string {
 	form := plural.Cardinal.MatchPlural(l.tag, n, 0, 0, 0, 0)
-	return l.fill(key, form, append([]any{"n", n}, args...))
+	return l.fill(key, form, values(append([]any{"n", n}, args...)))
 }
 
 // Nth is Say for a message that depends on a place in an order: {n} is n.
 func (l *Language) Nth(key string, n int, args ...any) string {
 	form := plural.Ordinal.MatchPlural(l.tag, n, 0, 0, 0, 0)
-	return l.fill(key, form, append([]any{"n", n}, args...))
+	return l.fill(key, form, values(append([]any{"n", n}, args...)))
 }
 
-func (l *Language) fill(key string, form plural.Form, args []any) string {
+func (l *Language) fill(key string, form plural.Form, value func(name string) string) string {
 	m, ok := l.messages[key]
 	if !ok {
 		return key
@@ -69,24 +75,30 @@ func (l *Language) fill(key string, form plural.Form, args []any) string {
 		return t[0].text
 	}
 	var b strings.Builder
+	b.Grow(usualLength)
 	for _, p := range t {
 		if p.name == "" {
 			b.WriteString(p.text)
 			continue
 		}
-		b.WriteString(l.isolate(value(args, p.name)))
+		b.WriteString(l.isolate(value(p.name)))
 	}
 	return b.String()
 }
 
-// value finds a placeholder's value among pairs; one that is missing shows as its name.
-func value(args []any, name string) string {
-	for i := 0; i+1 < len(args); i += 2 {
-		if args[i] == name {
-			return plain(args[i+1])
+// usualLength is as long as most messages with values are at most, in octets.
+const usualLength = 96
+
+// values finds a placeholder's value among pairs; one that is missing shows as its name.
+func values(args []any) func(name string) string {
+	return func(name string) string {
+		for i := 0; i+1 < len(args); i += 2 {
+			if args[i] == name {
+				return plain(args[i+1])
+			}
 		}
+		return "{" + name + "}"
 	}
-	return "{" + name + "}"
 }
 
 // plain writes a value without the detours of fmt for what most of them are.

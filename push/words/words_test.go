@@ -169,6 +169,14 @@ func TestWhatIsMissingShows(t *testing.T) {
 	}
 }
 
+func TestValuesAreMadeWhereTheyAreUsed(t *testing.T) {
+	var asked []string
+	got := English().SayBy("machine.place", func(name string) string { asked = append(asked, name); return "<" + name + ">" })
+	if want := English().Say("machine.place", "n", "<n>", "room", "<room>"); got != want || !slices.Equal(asked, English().Placeholders("machine.place")) {
+		t.Errorf("%q, want %q; asked for %v", got, want, asked)
+	}
+}
+
 // TestNumber: decimal marks by Unicode's CLDR; digits are those on the machines.
 func TestNumber(t *testing.T) {
 	for _, c := range []struct {
