@@ -101,6 +101,9 @@ type Options struct {
 	NoWayToManager func(lang string) (everybody, manager string)
 	// CheckHook says whether events may be posted to an address; nil: none are.
 	CheckHook func(address string) error
+	// TryHook posts a trial to a webhook and gives what was answered, or why nothing
+	// was; nil: it cannot be tried. The error may be a *coordinator.Error.
+	TryHook func(ctx context.Context, id string) (status int, why string, err error)
 	// Ready is asked by /readyz; nil: whoever answers is ready. What it says holds
 	// no secrets.
 	Ready func(ctx context.Context) (parts map[string]string, ok bool)

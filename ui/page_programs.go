@@ -2,6 +2,7 @@ package ui
 
 import (
 	"net/http"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -21,6 +22,9 @@ type programsView struct {
 	Hooks    []hookLine
 	Kinds    []pick
 	CanPost  bool
+	CanTry   bool
+	// Tried is what came of a trial, by the webhook's id.
+	Tried map[string]string
 	// Secret is shown once, after it was made; ForHook: it is a webhook's.
 	Secret  string
 	ForHook bool
@@ -65,7 +69,7 @@ func (s *Server) showPrograms(c echo.Context, status int, v programsView) error 
 	l, people := s.lang(c), s.o.House.People()
 	tell := teller{now: s.o.House.Now(), zone: s.anyZone(), lang: l}
 	v.Document = linkTo(s.base+"/api/v1/openapi.json", l.Say("programs.document"))
-	v.CanPost = s.o.CheckHook != nil
+	v.CanPost, v.CanTry = s.o.CheckHook != nil, s.o.TryHook != nil
 	for _, t := range people.TokensByAge() {
 		v.Tokens = append(v.Tokens, tell.token(&t))
 	}
@@ -198,4 +202,48 @@ func (s *Server) removeHook() echo.HandlerFunc {
 	return s.programForm([]field{{"id", "Webhook", 64, false}}, "hook", func(c echo.Context, f form) (programsView, error) {
 		return programsView{}, s.o.House.DoPeople(c.Request().Context(), coordinator.RemoveWebhook{ID: f["id"], By: s.manager(c).ID})
 	})
+}
+
+// tryHook posts a trial to a webhook, and says beside it what was answered.
+func (s *Server) tryHook(c echo.Context) error {
+	if s.manager(c) == nil {
+		return notManager
+	}
+	f, err := parseForm(c.Request(), field{"id", "Webhook", 64, false})
+	if err == nil && !s.limits.act.allow(limitKey(c.RealIP()), time.Now()) {
+		err = tooMany
+	}
+	if err == nil && s.o.TryHook == nil {
+		err = echo.ErrNotFound
+	}
+	var code int
+	var why string
+	if err == nil {
+		code, why, err = s.o.TryHook(c.Request().Context(), f["id"])
+	}
+	if err == nil {
+		return s.showPrograms(c, http.StatusOK, programsView{Tried: map[string]string{f["id"]: trialWords(s.lang(c), code, why)}})
+	}
+	status, text, known := refusal(s.lang(c), err)
+	if !known {
+		return err
+	}
+	return s.showPrograms(c, status, programsView{Problem: &problem{Form: "hook", Text: text}})
+}
+
+// trialWords says what came of a trial, and what to do about it.
+func trialWords(l *words.Language, status int, why string) string {
+	switch {
+	case status == 0:
+		return l.Say("hook-trial.silent", "why", why)
+	case status == http.StatusGone:
+		return l.Say("hook-trial.gone")
+	case status >= 200 && status < 300:
+		return l.Say("hook-trial.taken", "status", status)
+	case status >= 300 && status < 400:
+		return l.Say("hook-trial.moved", "status", status)
+	case status == http.StatusUnauthorized || status == http.StatusForbidden:
+		return l.Say("hook-trial.closed", "status", status)
+	}
+	return l.Say("hook-trial.refused", "status", status)
 }

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"drumturn/coordinator"
+	"drumturn/push/words"
 	"drumturn/ui/api"
 )
 
@@ -67,6 +68,63 @@ func TestWebhooksOnThePage(t *testing.T) {
 	}
 	if w := post("/manager/webhooks/remove", "id", hooks[0].ID).as("", "secret-of-boss").of(s); w.Code != http.StatusSeeOther || len(h.People().Webhooks) != 0 {
 		t.Errorf("removing: %d, %v", w.Code, h.People().Webhooks)
+	}
+}
+
+// TestTryHook: the button of a webhook posts one, and what came of it is said beside
+// it in words, each outcome in its own and in every language.
+func TestTryHook(t *testing.T) {
+	var tried []string
+	var status int
+	var why string
+	h := newFakeHouse(fullRoom())
+	h.enrol(coordinator.Person{ID: "boss", Manager: true})
+	s := newTestServer(t, h, func(o *Options) {
+		o.CheckHook = func(string) error { return nil }
+		o.TryHook = func(_ context.Context, id string) (int, string, error) {
+			if _, ok := h.People().Webhooks[id]; !ok {
+				return 0, "", coordinator.Refuse(coordinator.NotFound, "webhook.unknown", "There is no such webhook any more.")
+			}
+			tried = append(tried, id)
+			return status, why, nil
+		}
+	})
+	post("/manager/webhooks", "url", "https://hooks.example.org/x").as("", "secret-of-boss").of(s)
+	id := h.People().WebhooksByAge()[0].ID
+	page := get(programsPath).as("", "secret-of-boss").of(s).Body.String()
+	if !strings.Contains(page, `action="/manager/webhooks/try"><input type="hidden" name="id" value="`+id+`">`) {
+		t.Fatalf("no button:\n%s", page)
+	}
+	if w := post("/manager/webhooks/try", "id", id).of(s); w.Code != http.StatusForbidden || len(tried) > 0 {
+		t.Errorf("a stranger: %d, %v", w.Code, tried)
+	}
+	said := map[string]bool{}
+	for _, c := range []struct {
+		status int
+		why    string
+		want   string
+	}{
+		{202, "", "The trial was taken: answer 202."}, {410, "", "gone for good (410)"}, {307, "", "leads elsewhere (answer 307)"},
+		{401, "", "does not let it in (answer 401)"}, {503, "", "did not take it (answer 503)"}, {0, "i/o timeout", "no answer: i/o timeout."},
+	} {
+		status, why = c.status, c.why
+		w := post("/manager/webhooks/try", "id", id).as("", "secret-of-boss").of(s)
+		if w.Code != http.StatusOK || !strings.Contains(w.Body.String(), c.want) {
+			t.Errorf("%d: %d, nothing says %q", c.status, w.Code, c.want)
+		}
+		for _, l := range words.All() {
+			says := trialWords(l, c.status, c.why)
+			if said[says] || strings.ContainsAny(says, "{}") || strings.Contains(says, "hook-trial") {
+				t.Errorf("%s, %d: %q", l.Code(), c.status, says)
+			}
+			said[says] = true
+		}
+	}
+	if len(tried) != 6 {
+		t.Errorf("tried %d times", len(tried))
+	}
+	if w := post("/manager/webhooks/try", "id", "gone").as("", "secret-of-boss").of(s); w.Code != http.StatusNotFound || !strings.Contains(w.Body.String(), "no such webhook") {
+		t.Errorf("one that is gone: %d", w.Code)
 	}
 }
 

@@ -98,6 +98,7 @@ func (s *Server) routes() []route {
 		{post, programsPath + "/revoke", s.revokeToken()},
 		{post, "/manager/webhooks", s.addHook()},
 		{post, "/manager/webhooks/remove", s.removeHook()},
+		{post, "/manager/webhooks/try", s.tryHook},
 		{post, "/manager/r/:room/m/:machine", s.managerAct},
 		{get, "/manager/r/:room/m/:machine", s.pastPage},
 		{get, "/manager/r/:room/m/:machine/:file", s.pastFile},

@@ -51,7 +51,7 @@ func (a *app) wirePages(context.Context) error {
 		o.VAPIDKey, o.ValidateSubscription, o.SubscriptionID = a.keys.Public, a.validateSubscription, push.SubscriptionID
 	}
 	o.CheckHook, o.Ready, o.Metrics = hooks.CheckURL, a.readiness.of(a), a.api
-	o.Took = a.requests.Took
+	o.Took, o.TryHook = a.requests.Took, a.hooks.Try
 	a.pages, err = ui.New(o)
 	return err
 }

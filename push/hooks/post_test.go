@@ -62,7 +62,7 @@ func receiver(t *testing.T, answer http.HandlerFunc) (*httptest.Server, *x509.Ce
 func (w *world) posted(client Doer, url string) (int, string) {
 	worker := New(Config{House: w, FactsAfter: w.factsAfter, Client: client, Clock: loop.Wall{}, Log: slog.New(slog.DiscardHandler)})
 	hook := coordinator.Webhook{ID: "h", URL: url, Secret: "drumturn_hook_test"}
-	return worker.post(w.Context(), &hook, &coordinator.PublicEvent{ID: "1-1", Room: "cellar", Kind: coordinator.FactFault}, time.Unix(1773748800, 0))
+	return worker.post(w.Context(), &hook, "1-1", &coordinator.PublicEvent{ID: "1-1", Room: "cellar", Kind: coordinator.FactFault}, time.Unix(1773748800, 0))
 }
 
 // TestPostForReal: what a server on TLS gets.

@@ -36,7 +36,7 @@ func (w *Worker) settle(ctx context.Context, hook *coordinator.Webhook, st *coor
 	if now.Sub(ev.At) >= giveUpAfter {
 		call.Outcome, call.Tries = coordinator.HookGivenUp, st.Fails
 	} else {
-		call.Status, call.Error = w.post(ctx, hook, ev, now)
+		call.Status, call.Error = w.post(ctx, hook, ev.ID, ev, now)
 		call.Outcome = outcomeOf(call.Status)
 	}
 	ended := w.Clock.Now() // it may have taken a while
@@ -76,9 +76,9 @@ func outcomeOf(status int) coordinator.HookOutcome {
 	return coordinator.HookAgain // a receiver that is set up wrongly may be mended
 }
 
-// post makes one try. why is empty where there was an answer.
-func (w *Worker) post(ctx context.Context, hook *coordinator.Webhook, ev *coordinator.PublicEvent, now time.Time) (status int, why string) {
-	body, err := json.Marshal(ev)
+// post makes one try to post something under its id. why is empty where there was an answer.
+func (w *Worker) post(ctx context.Context, hook *coordinator.Webhook, id string, what any, now time.Time) (status int, why string) {
+	body, err := json.Marshal(what)
 	if err != nil {
 		return 0, "the event does not encode"
 	}
@@ -90,7 +90,7 @@ func (w *Worker) post(ctx context.Context, hook *coordinator.Webhook, ev *coordi
 	}
 	r.Header.Set("Content-Type", "application/json")
 	r.Header.Set("User-Agent", "drumturn")
-	r.Header.Set(HeaderEvent, ev.ID)
+	r.Header.Set(HeaderEvent, id)
 	r.Header.Set(HeaderTime, strconv.FormatInt(now.Unix(), 10))
 	r.Header.Set(HeaderSignature, Sign(hook.Secret, now, body))
 	answer, err := w.Client.Do(r)
