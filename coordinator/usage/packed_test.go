@@ -23,7 +23,7 @@ func anyFigures(t *rapid.T) (f Figures) {
 	f = Figures{
 		Days: count("days"), Cycles: count("cycles"), StoppedEarly: count("stopped early"), Presumed: count("presumed"),
 		Starts: count("starts"), Collected: count("collected"), Missed: count("missed"),
-		Running: long("running"), RunningOpen: long("running, open"), Open: long("open"), Blocked: long("blocked"), Unmetered: long("unmetered"),
+		Running: long("running"), RunningOpen: long("running, open"), Open: long("open"), Blocked: long("blocked"), Unmetered: long("unmetered"), Out: long("out"),
 		CycleWh: milli(rapid.Float64Range(0, 1e9).Draw(t, "Wh")),
 	}
 	for range rapid.IntRange(0, 8).Draw(t, "waits") {
