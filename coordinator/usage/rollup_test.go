@@ -294,3 +294,30 @@ func TestHistoryReadsOnce(t *testing.T) {
 		}
 	})
 }
+
+// TestDropFromTheFirst: sums that go from the first of a month on take the month
+// with them, those of homes too, and leave the month before as it is.
+func TestDropFromTheFirst(t *testing.T) {
+	s := newFake()
+	room := cellar("w1", "w2")
+	room.PerHome = true
+	var before map[string][]byte
+	for d := date("2026-10-29"); d.Before(date("2026-11-04")); d = d.Add(1) {
+		if d == date("2026-11-01") {
+			before = maps.Clone(s.sums)
+		}
+		must(t, rollUp(ctx, s, room, d, berlin, coordinator.JobMark{Job: "rollup/cellar", Date: d.String(), At: d.Add(1).End(berlin)}))
+	}
+	other := *room
+	other.ID = "cellar-2"
+	must(t, rollUp(ctx, s, &other, date("2026-11-02"), berlin, coordinator.JobMark{Job: "rollup/cellar-2", Date: "2026-11-02", At: local("2026-11-03 04:15")}))
+	for key, value := range s.sums {
+		if strings.Contains(key, "cellar-2/") {
+			before[key] = value
+		}
+	}
+	must(t, dropFrom(ctx, s, room, date("2026-11-01"), berlin, local("2026-11-01 05:00")))
+	if !maps.EqualFunc(before, s.sums, slices.Equal[[]byte]) {
+		t.Errorf("left are %q, want %q", slices.Sorted(maps.Keys(s.sums)), slices.Sorted(maps.Keys(before)))
+	}
+}
