@@ -88,7 +88,7 @@ func (u *useDrawer) periodHead() []cellView {
 }
 
 // listed are the columns of the lists of rooms and machines.
-var listed = []string{"cycles", "running", "utilisation", "blocked", "wait_median", "wait_p95", "missed", "energy_cycles", "energy_standby", "energy_per_cycle", "cost"}
+var listed = []string{"cycles", "running", "utilisation", "blocked", "wait_median", "wait_p95", "missed", "energy_cycles", "energy_standby", "energy_per_cycle", "cost", "cycle_price"}
 
 // sections are the tables that have no chart: each row of rooms and machines
 // leads to the same page about it.

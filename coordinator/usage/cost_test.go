@@ -135,6 +135,14 @@ func TestReportCosts(t *testing.T) {
 	if text(r.Machines[0].Cost) != "0.45" || r.Machines[0].CyclePrice != "" || r.Machines[1].CyclePrice != "1.50 EUR" {
 		t.Errorf("machines %+v", r.Machines)
 	}
+	for _, table := range r.Tables() {
+		k := slices.IndexFunc(table.Columns, func(c Column) bool { return c.Key == "cycle_price" && c.Unit == "EUR" && c.Kind == KindMoney })
+		if (table.Name == "machines") != (k >= 0) {
+			t.Errorf("%s has prices at the machine in column %d", table.Name, k)
+		} else if k >= 0 && (table.Rows[0][k] != none || table.Rows[1][k].Text != "1.50") {
+			t.Errorf("prices at the machine are %v and %v", table.Rows[0][k], table.Rows[1][k])
+		}
+	}
 	if w := r.Windows; len(w) != 1 || w[0].PricePerKWh != "0.30" || w[0].Cycles != 3_000_000 || text(w[0].Cost) != "0.90" {
 		t.Errorf("windows %+v", w)
 	}

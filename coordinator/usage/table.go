@@ -2,6 +2,7 @@ package usage
 
 import (
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -52,10 +53,7 @@ func (r *Report) Tables() []Table {
 		r.periods(),
 		r.rows("rooms", r.Rooms, []Column{{Key: "room", Kind: KindWord}, {Key: "name", Kind: KindText}},
 			func(row *Row) []Cell { return []Cell{Word(string(row.Room)), Word(row.Name)} }),
-		r.rows("machines", r.Machines, []Column{{Key: "room", Kind: KindWord}, {Key: "machine", Kind: KindWord}, {Key: "name", Kind: KindText}},
-			func(row *Row) []Cell {
-				return []Cell{Word(string(row.Room)), Word(string(row.Machine)), Word(row.Name)}
-			}),
+		r.machines(),
 		r.windows(), r.homes(), r.costs(), r.week(),
 	}
 	out := all[:0]
@@ -65,6 +63,33 @@ func (r *Report) Tables() []Table {
 		}
 	}
 	return out
+}
+
+// machines has the price of a cycle at the machine too, where one pays there.
+func (r *Report) machines() Table {
+	t := r.rows("machines", r.Machines, []Column{{Key: "room", Kind: KindWord}, {Key: "machine", Kind: KindWord}, {Key: "name", Kind: KindText}},
+		func(row *Row) []Cell {
+			return []Cell{Word(string(row.Room)), Word(string(row.Machine)), Word(row.Name)}
+		})
+	currency := ""
+	for i := range r.Machines {
+		if _, unit, paid := strings.Cut(r.Machines[i].CyclePrice, " "); paid {
+			currency = unit
+		}
+	}
+	if currency == "" {
+		return t
+	}
+	t.Columns = append(t.Columns, Column{Key: "cycle_price", Kind: KindMoney, Unit: currency})
+	for i := range t.Rows {
+		price, _, _ := strings.Cut(r.Machines[i].CyclePrice, " ")
+		v, err := strconv.ParseFloat(price, 64)
+		if err != nil {
+			price = ""
+		}
+		t.Rows[i] = append(t.Rows[i], Cell{price, v})
+	}
+	return t
 }
 
 // periods has the standing charge too.
