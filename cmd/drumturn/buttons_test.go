@@ -1,11 +1,13 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/push"
 	"drumturn/queue"
 )
 
@@ -48,6 +50,26 @@ func TestButtonsOnAPhone(t *testing.T) {
 	h.presses("collected")
 	w.wants("1", coordinator.Free)
 	h.reads(h.shows(), "Noted | The machine is empty. Thank you.")
+}
+
+// TestThePhoneTellsItsNewAddress: when the push service gives a phone another
+// address, the service worker tells the building, which forgets the one before.
+func TestThePhoneTellsItsNewAddress(t *testing.T) {
+	w, service, anna, phone := phoned(t)
+	defer w.end()
+	h, next := anna.handset(t), service.Phone("anna, renewed")
+	h.says(h.worker, fmt.Sprintf(`(async () => {
+		const work = [], event = new Event('pushsubscriptionchange');
+		const newSubscription = { toJSON: () => ({ endpoint: %q, keys: { p256dh: %q, auth: %q } }) };
+		Object.assign(event, { newSubscription, oldSubscription: { endpoint: %q }, waitUntil: (promise) => work.push(promise) });
+		dispatchEvent(event);
+		await Promise.all(work);
+		return String(work.length);
+	})()`, next.Endpoint, next.P256dh(), next.Auth(), phone.Endpoint))
+	subs := w.app.house.People().Subscriptions
+	if _, there := subs[push.SubscriptionID(next.Endpoint)]; len(subs) != 1 || !there {
+		t.Errorf("%+v", subs)
+	}
 }
 
 // TestLateButtons: a button that comes too late says so and changes nothing, one
