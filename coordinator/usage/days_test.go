@@ -106,3 +106,20 @@ func TestACalledTurnCountsOnce(t *testing.T) {
 		t.Errorf("waits %v, missed %d", got.Waits, got.Missed)
 	}
 }
+
+// TestEndsAtMidnight: a cycle that ends at the very midnight counts for its home on
+// the day that begins then, as it does for the machine.
+func TestEndsAtMidnight(t *testing.T) {
+	start := local("2026-06-09 22:00")
+	facts := []coordinator.Fact{
+		{At: start, Kind: coordinator.FactStarted, Machine: "w1", Cycle: 1, Load: 1, Home: "12", Start: start},
+		{At: start.Add(2 * time.Hour), Kind: coordinator.FactCycle, Machine: "w1", Cycle: 1, Load: 1, Start: start, End: start.Add(2 * time.Hour), EnergyWh: 700},
+	}
+	for day, want := range map[string]int{"2026-06-09": 0, "2026-06-10": 1} {
+		sums, err := Summarise(dayOf(day, facts, local("2026-06-11 00:00")))
+		must(t, err)
+		if home := sums.Homes["12"]; sums.All[0].Cycles != want || home == nil || home.Cycles != want {
+			t.Errorf("%s: the room has %d cycles, the home %+v", day, sums.All[0].Cycles, home)
+		}
+	}
+}

@@ -73,7 +73,7 @@ func (d *day) energy(m coordinator.MachineID, t *tally) (out dayEnergy, err erro
 // the machine worked: those and a cycle that is not over yet.
 func (t *tally) over(d *day) (cycles []coordinator.Fact, busy []stretch) {
 	for i := range t.loose {
-		if f := &t.loose[i]; f.Start.Before(f.End) && f.Start.Before(d.to) && f.End.After(d.from) {
+		if f := &t.loose[i]; f.Start.Before(f.End) && f.Start.Before(d.to) && !f.End.Before(d.from) {
 			cycles = append(cycles, *f)
 			busy = append(busy, stretch{f.Start, f.End})
 		}
