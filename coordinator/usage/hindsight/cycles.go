@@ -46,11 +46,18 @@ func Find(ctx context.Context, f Facts, at Place, number uint64, before time.Tim
 	if end := low.Add(2*halveTo + toldWithin); end.Before(before) { // told of again, perhaps
 		before = end
 	}
+	// A cycle before it may be told of again after it was: it is not there once facts
+	// are older than the end of one before it.
+	var end time.Time
 	err = back(ctx, f, at, before, func(c coordinator.Fact) bool {
 		if ok = c.Cycle == number; ok {
 			found = c
+			return false
 		}
-		return c.Cycle > number
+		if c.Cycle < number && c.End.After(end) {
+			end = c.End
+		}
+		return !c.At.Before(end)
 	})
 	return found, ok, err
 }
