@@ -23,7 +23,7 @@ type peopleView struct {
 	All          []choice // every home, to choose from
 	Everybody    []choice // every resident, to choose from
 	Search       string
-	Left         int         // homes that are not shown
+	Left         int // homes that are not shown
 	Today        string
 	MostGuests   int
 	Open, Closed bool // some room's homes are open, or have codes
