@@ -60,16 +60,25 @@ const (
 	seenEvery    = 10 * time.Minute
 )
 
+// NewKey is the passkey that somebody becomes a manager with; one without an id is none.
+type NewKey struct {
+	Handle string // what the passkey knows the manager by
+	Key    Passkey
+	Known  string // hash of the browser's cookie that outlives the session
+}
+
 // The events about managers. By is the manager who does it.
 type (
 	// SetFirstToken offers the one-time link of the first start; refused once there is a manager.
 	SetFirstToken struct{ Hash string }
-	// SetPassphrase makes the first manager by the one-time link.
-	SetPassphrase struct {
+	// FirstManager makes the first manager by the one-time link, with a passphrase,
+	// a passkey, or both.
+	FirstManager struct {
 		TokenHash  string
 		Name       string // empty: "Building manager"
-		Passphrase string // argon2id hash in PHC form
-		NewID      PersonID
+		Passphrase string // argon2id hash in PHC form; empty for none
+		NewKey
+		NewID PersonID
 		NewSession
 	}
 	// InviteManager offers a one-time link.
@@ -94,8 +103,9 @@ type (
 	// TakeManagerInvite makes a manager by such a link, which is used up.
 	TakeManagerInvite struct {
 		Hash       string
-		Passphrase string
-		NewID      PersonID
+		Passphrase string // empty for none
+		NewKey
+		NewID PersonID
 		NewSession
 	}
 	// RenameManager says what a manager is called, and signs in as.
@@ -147,7 +157,7 @@ type (
 
 func (SetFirstToken) peopleEvent()     {}
 func (SeeNotices) peopleEvent()        {}
-func (SetPassphrase) peopleEvent()     {}
+func (FirstManager) peopleEvent()      {}
 func (InviteManager) peopleEvent()     {}
 func (DropManagerInvite) peopleEvent() {}
 func (TakeManagerInvite) peopleEvent() {}
@@ -210,6 +220,15 @@ func (w *WayIn) Key(id string) (Passkey, bool) {
 // Knows reports whether a browser's lasting cookie is one of the manager's.
 func (w *WayIn) Knows(hash string) bool {
 	return hash != "" && slices.ContainsFunc(w.Known, func(k KnownBrowser) bool { return k.Hash == hash })
+}
+
+// OnlyKeys counts the passkeys that are all that lets the manager in; 0 where
+// there is a passphrase as well.
+func (w *WayIn) OnlyKeys() int {
+	if w.Passphrase != "" {
+		return 0
+	}
+	return w.usableKeys()
 }
 
 // usableKeys counts the passkeys that open something.

@@ -13,8 +13,8 @@ func (s *peopleStep) handleManagers(ev PeopleEvent) (known bool, err error) {
 	switch e := ev.(type) {
 	case SetFirstToken:
 		err = s.setFirstToken(e)
-	case SetPassphrase:
-		err = s.setPassphrase(e)
+	case FirstManager:
+		err = s.firstManager(e)
 	case InviteManager:
 		err = s.inviteManager(e)
 	case SeeNotices:
@@ -64,8 +64,8 @@ func (s *peopleStep) setFirstToken(e SetFirstToken) error {
 	return nil
 }
 
-// setPassphrase makes the first manager; the one-time link is used up by it.
-func (s *peopleStep) setPassphrase(e SetPassphrase) error {
+// firstManager makes the first manager; the one-time link is used up by it.
+func (s *peopleStep) firstManager(e FirstManager) error {
 	if s.next.FirstToken == "" || subtle.ConstantTimeCompare([]byte(s.next.FirstToken), []byte(e.TokenHash)) != 1 {
 		return Refuse(NotAllowed, "first.token", "This link has been used, or is not the one that was printed at the first start.")
 	}
@@ -78,16 +78,25 @@ func (s *peopleStep) setPassphrase(e SetPassphrase) error {
 	}
 	s.next.FirstToken = ""
 	s.putManager()
-	s.makeManager(e.NewID, name, e.Passphrase, e.NewSession)
-	return nil
+	return s.makeManager(Person{ID: e.NewID, Name: name}, e.Passphrase, e.NewKey, e.NewSession)
 }
 
 // makeManager makes the person, their way in, and their first session.
-func (s *peopleStep) makeManager(id PersonID, name, passphrase string, session NewSession) {
-	s.putPerson(Person{ID: id, Name: name, Manager: true, Joined: s.now})
-	s.putWayIn(WayIn{Person: id, Passphrase: passphrase})
-	s.openSession(id, session)
-	s.fact(Fact{Kind: FactManagerMade, Person: id, About: AboutPerson(id)})
+func (s *peopleStep) makeManager(who Person, passphrase string, first NewKey, session NewSession) error {
+	if passphrase == "" && first.Key.ID == "" {
+		return Refuse(Invalid, "manager.no-way", "A manager needs a passphrase or a passkey to sign in with.")
+	}
+	who.Manager, who.Joined = true, s.now
+	s.putPerson(who)
+	way := WayIn{Person: who.ID, Passphrase: passphrase}
+	way.knowAlso(first.Known, s.now)
+	s.putWayIn(way)
+	s.openSession(who.ID, session)
+	s.fact(Fact{Kind: FactManagerMade, Person: who.ID, About: AboutPerson(who.ID)})
+	if first.Key.ID == "" {
+		return nil
+	}
+	return s.addPasskey(AddPasskey{By: who.ID, Handle: first.Handle, Key: first.Key})
 }
 
 // managerName is a name that no other manager has.
@@ -165,8 +174,7 @@ func (s *peopleStep) takeManagerInvite(e TakeManagerInvite) error {
 		return err
 	}
 	s.dropInvites(func(x ManagerInvite) bool { return x.Hash == v.Hash })
-	s.makeManager(e.NewID, name, e.Passphrase, e.NewSession)
-	return nil
+	return s.makeManager(Person{ID: e.NewID, Name: name}, e.Passphrase, e.NewKey, e.NewSession)
 }
 
 func (s *peopleStep) renameManager(e RenameManager) error {

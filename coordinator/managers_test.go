@@ -16,7 +16,7 @@ func (w *town) session(hash string) NewSession {
 func managed(t *testing.T) *town {
 	w := newTown(t)
 	w.do(SetFirstToken{Hash: "t1"})
-	w.do(SetPassphrase{TokenHash: "t1", Name: "Ada", Passphrase: "$argon2id$", NewID: "boss", NewSession: w.session("m1")})
+	w.do(FirstManager{TokenHash: "t1", Name: "Ada", Passphrase: "$argon2id$", NewID: "boss", NewSession: w.session("m1")})
 	return w
 }
 
@@ -35,10 +35,11 @@ func (w *town) in(hash string) bool {
 func TestFirstManager(t *testing.T) {
 	w := newTown(t)
 	w.refused(SignInManager{Person: "boss", NewSession: w.session("m")}, "manager.unknown")
-	w.refused(SetPassphrase{TokenHash: "", Passphrase: "x"}, "first.token")
+	w.refused(FirstManager{TokenHash: "", Passphrase: "x"}, "first.token")
 	w.do(SetFirstToken{Hash: "t1"})
-	w.refused(SetPassphrase{TokenHash: "t2", Passphrase: "x"}, "first.token")
-	first := SetPassphrase{TokenHash: "t1", Passphrase: "$argon2id$", NewID: "boss", NewSession: w.session("m1")}
+	w.refused(FirstManager{TokenHash: "t2", Passphrase: "x"}, "first.token")
+	w.refused(FirstManager{TokenHash: "t1", NewID: "boss", NewSession: w.session("m1")}, "manager.no-way")
+	first := FirstManager{TokenHash: "t1", Passphrase: "$argon2id$", NewID: "boss", NewSession: w.session("m1")}
 	w.do(first)
 	w.refused(first, "first.token")
 	w.refused(SetFirstToken{Hash: "t3"}, "first.done")
@@ -72,6 +73,39 @@ func TestInviteManager(t *testing.T) {
 	w.do(InviteManager{By: "ben", Hash: "i3", Name: "Cleo", Expires: w.now.Add(time.Hour)})
 	w.now = w.now.Add(time.Hour)
 	w.refused(TakeManagerInvite{Hash: "i3", NewID: "eve"}, "invite.over")
+	w.reload()
+}
+
+// TestManagersByPasskeyAlone: the first one and one who is invited need no
+// passphrase, and cannot take away what is then their only way in.
+func TestManagersByPasskeyAlone(t *testing.T) {
+	w := newTown(t)
+	key := func(id string) NewKey {
+		return NewKey{Handle: "of " + id, Key: Passkey{ID: id, Name: "phone", Record: []byte("{}")}, Known: "browser " + id}
+	}
+	w.do(SetFirstToken{Hash: "t1"})
+	nameless := key("k1")
+	nameless.Key.Name = " "
+	w.refused(FirstManager{TokenHash: "t1", NewKey: nameless, NewID: "boss", NewSession: w.session("m1")}, "passkey.name")
+	w.do(FirstManager{TokenHash: "t1", NewKey: key("k1"), NewID: "boss", NewSession: w.session("m1")})
+	w.do(InviteManager{By: "boss", Hash: "i1", Name: "Ben", Expires: w.now.Add(time.Hour)})
+	w.refused(TakeManagerInvite{Hash: "i1", NewKey: key("k1"), NewID: "ben", NewSession: w.session("b1")}, "passkey.twice")
+	if w.in("b1") || len(w.people.Managers()) != 1 {
+		t.Fatal("a refused passkey makes a manager")
+	}
+	w.do(TakeManagerInvite{Hash: "i1", NewKey: key("k2"), NewID: "ben", NewSession: w.session("b1")})
+	for who, id := range map[PersonID]string{"boss": "k1", "ben": "k2"} {
+		way := w.people.WaysIn[who]
+		if way.OnlyKeys() != 1 || way.Handle != "of "+id || !way.Knows("browser "+id) || !way.Keys[0].Made.Equal(w.now) {
+			t.Errorf("%s came in as %+v", who, way)
+		}
+		w.refused(DropPasskey{By: who, ID: id}, "passkey.last")
+		w.do(SignInManager{Person: who, Key: id, Record: []byte("{}"), NewSession: w.session("again " + id)})
+	}
+	w.do(ChangePassphrase{By: "boss", Passphrase: "$argon2id$"})
+	if way := w.people.WaysIn["boss"]; way.OnlyKeys() != 0 {
+		t.Error("with a passphrase the passkey is not all there is")
+	}
 	w.reload()
 }
 
@@ -258,7 +292,8 @@ func TestManagersOverTime(t *testing.T) {
 				if _, known := w.people.Persons[who]; known {
 					rt.Skip("ids are new")
 				}
-				try(TakeManagerInvite{Hash: hash.Draw(rt, "hash"), Passphrase: "$", NewID: who, NewSession: w.session("s" + hash.Draw(rt, "session"))})
+				key := NewKey{Handle: "of " + string(who), Key: Passkey{ID: rapid.SampledFrom([]string{"", "a", "b", "c", "d"}).Draw(rt, "key"), Name: "n", Record: []byte("{}")}}
+				try(TakeManagerInvite{Hash: hash.Draw(rt, "hash"), Passphrase: rapid.SampledFrom([]string{"", "$"}).Draw(rt, "passphrase"), NewKey: key, NewID: who, NewSession: w.session("s" + hash.Draw(rt, "session"))})
 			},
 			"remove": func(rt *rapid.T) { try(RemoveManager{By: id.Draw(rt, "by"), Person: id.Draw(rt, "who")}) },
 			"key": func(rt *rapid.T) {

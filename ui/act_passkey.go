@@ -10,10 +10,15 @@ import (
 	"drumturn/ui/passkey"
 )
 
+// keyFields are those of the form by which a passkey is added.
+func keyFields() []field {
+	return []field{{"do", "What to do", 20, false}, {"name", "Name", 60, false}}
+}
+
 // beginKey gives the manager's script what to ask the browser for a new passkey.
 func (s *Server) beginKey(c echo.Context) error {
 	who := s.manager(c)
-	_, err := parseForm(c.Request())
+	_, err := parseForm(c.Request(), keyFields()...)
 	switch {
 	case err != nil:
 	case who == nil:
@@ -45,7 +50,7 @@ func (s *Server) handled(who *coordinator.Person) passkey.User {
 // addKey takes the browser's answer.
 func (s *Server) addKey(c echo.Context) error {
 	who := s.manager(c)
-	f, err := parseForm(c.Request(), field{"ticket", "Ticket", 64, false}, field{"answer", "Answer", 12_000, false}, field{"name", "Name", 60, false})
+	f, err := parseForm(c.Request(), append(keyFields(), field{"ticket", "Ticket", 64, false}, field{"answer", "Answer", 12_000, false})...)
 	switch {
 	case err != nil:
 	case who == nil:

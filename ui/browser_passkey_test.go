@@ -4,6 +4,7 @@ import (
 	"context"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/webauthn"
 	"github.com/chromedp/chromedp"
@@ -84,5 +85,52 @@ func TestAPasskeyInABrowser(t *testing.T) {
 	}
 	if len(breaches) > 0 {
 		t.Errorf("the console complains: %q", breaches)
+	}
+}
+
+// TestBeginningWithAPasskeyInABrowser: the one-time link of the first start, and
+// then that of another manager, each with a touch of the authenticator and no
+// passphrase; both sign in again by it.
+func TestBeginningWithAPasskeyInABrowser(t *testing.T) {
+	b := openBrowser(t)
+	h := newFakeHouse(fullRoom())
+	h.people.FirstToken = hashSecret("token")
+	ln := listen(t, "127.0.0.1:0")
+	o := testOptions(h)
+	o.PublicURL = "http://localhost:" + ln.Addr().String()[strings.LastIndex(ln.Addr().String(), ":")+1:] + "/below"
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(serve(t, s, ln))
+	b.virtualKey(t)
+	b.media(t, 390, 844, "light")
+	start := func(link string) {
+		b.do(t, chromedp.Navigate(o.PublicURL+link), chromedp.WaitVisible("[data-passkey] button"))
+		if link == "/manager/first?token=token" {
+			b.do(t, chromedp.SendKeys("[data-passkey] input[name=name]", "Nora"))
+		}
+		b.do(t, chromedp.Click("[data-passkey] button"))
+		b.until(t, "location.pathname.endsWith('/manager/access') && document.body.innerText.includes('the only way in')")
+	}
+	start("/manager/first?token=token")
+	nora, ok := h.People().ManagerNamed("Nora")
+	if way := h.People().WaysIn[nora.ID]; !ok || way.OnlyKeys() != 1 {
+		t.Fatalf("kept: %+v", way)
+	}
+	h.mu.Lock()
+	h.invite("invite", "Cleo", time.Hour)
+	h.mu.Unlock()
+	start("/manager/invited?token=invite")
+	cleo, ok := h.People().ManagerNamed("Cleo")
+	if way := h.People().WaysIn[cleo.ID]; !ok || way.OnlyKeys() != 1 || way.Handle == h.People().WaysIn[nora.ID].Handle {
+		t.Fatalf("kept: %+v", way)
+	}
+	b.do(t, chromedp.Navigate(o.PublicURL+"/manager"), chromedp.Click("form[action$=sign-out] button"), chromedp.WaitVisible("[data-passkey] button"),
+		chromedp.Click("[data-passkey] button"), chromedp.WaitVisible("#rooms"))
+	for _, bad := range b.complaints() {
+		if strings.Contains(bad, "Content Security Policy") || strings.Contains(bad, "exception") {
+			t.Errorf("the console complains: %q", bad)
+		}
 	}
 }

@@ -20,6 +20,7 @@ type accessView struct {
 	Name       string
 	Passphrase bool
 	Passkeys   []passkeyLine
+	OnlyKeys   int    // passkeys that are all that lets the manager in; 0: there is a passphrase
 	CanAdd     bool   // passkeys are possible here
 	NoKeys     string // why they are not
 	Sessions   []sessionLine
@@ -67,7 +68,7 @@ func (s *Server) showAccess(c echo.Context, who *coordinator.Person, status int,
 	way := people.WaysIn[who.ID]
 	v := accessView{
 		Name: who.Name, Passphrase: way.Passphrase != "", CanAdd: s.door != nil, NoKeys: s.noKeys(c), Link: link,
-		Hours: int(inviteFor / time.Hour), Thanks: s.thanks(c), Problem: p,
+		OnlyKeys: way.OnlyKeys(), Hours: int(inviteFor / time.Hour), Thanks: s.thanks(c), Problem: p,
 	}
 	for _, k := range way.Keys {
 		v.Passkeys = append(v.Passkeys, passkeyLine{k.ID, k.Name, t.day(k.Made), t.at(k.Used), k.Suspect})

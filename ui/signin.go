@@ -145,18 +145,27 @@ func tooManyGuesses(wait time.Duration) error {
 
 // enterManager opens the session, and marks the browser as known.
 func (s *Server) enterManager(c echo.Context, ev coordinator.SignInManager) error {
+	return s.openSession(c, func(session coordinator.NewSession, known string) coordinator.PeopleEvent {
+		ev.NewSession, ev.Old, ev.Known = session, sessionHash(c, s.cookies.manager), known
+		return ev
+	})
+}
+
+// openSession tells the people what opens a manager's session, and gives the
+// browser its cookies: a new one for the session always, and one that outlives it
+// where the browser has none. known is that one's hash.
+func (s *Server) openSession(c echo.Context, event func(session coordinator.NewSession, known string) coordinator.PeopleEvent) error {
 	secret, session, err := s.newManagerSession(c)
 	if err != nil {
 		return err
 	}
-	ev.NewSession, ev.Old = session, sessionHash(c, s.cookies.manager)
-	mark := ""
-	if ev.Known = sessionHash(c, s.cookies.known); ev.Known == "" {
-		if mark, ev.Known, err = s.newSecret(); err != nil {
+	mark, known := "", sessionHash(c, s.cookies.known)
+	if known == "" {
+		if mark, known, err = s.newSecret(); err != nil {
 			return err
 		}
 	}
-	if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
+	if err := s.o.House.DoPeople(c.Request().Context(), event(session, known)); err != nil {
 		return err
 	}
 	s.setCookie(c, s.cookies.manager, secret, managerDays)

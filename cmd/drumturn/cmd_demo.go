@@ -154,7 +154,7 @@ func (d *demonstration) makeManager(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.app.house.Seed(ctx, coordinator.SetPassphrase{
+	return d.app.house.Seed(ctx, coordinator.FirstManager{
 		TokenHash: hashOf(token), Passphrase: hash, NewID: "manager",
 		NewSession: coordinator.NewSession{SessionHash: hashOf(d.manager), Expires: d.app.clock.Now().AddDate(1, 0, 0)},
 	})

@@ -42,17 +42,16 @@ async function signIn(options) {
   };
 }
 
-// run is one ceremony: begin, ask the browser, send its answer, go on.
+// run is one ceremony: begin, ask the browser, send its answer, go on. What the form
+// holds is sent along each time.
 async function run(box) {
   const say = box.querySelector('[role=status]');
-  const name = box.querySelector('input[name=name]');
+  const fields = Object.fromEntries(new FormData(box));
   say.textContent = '';
   try {
-    const { ticket, options } = await (await post(box.dataset.path + (box.dataset.begin ?? '/begin'), {})).json();
-    const answer = await (name ? register(options) : signIn(options));
-    const fields = { ticket, answer: JSON.stringify(answer) };
-    if (name) fields.name = name.value;
-    await post(box.dataset.path, fields);
+    const { ticket, options } = await (await post(box.dataset.path + '/begin', fields)).json();
+    const answer = await ('make' in box.dataset ? register(options) : signIn(options));
+    await post(box.dataset.path, { ...fields, ticket, answer: JSON.stringify(answer) });
     location.assign(box.dataset.next);
   } catch (e) {
     // The browser tells too little about why it gave up for anything but this.
@@ -66,6 +65,7 @@ for (const box of document.querySelectorAll('[data-passkey]')) {
     continue;
   }
   box.hidden = false;
+  document.querySelectorAll('[data-with-passkey]').forEach((e) => { e.hidden = false; });
   box.addEventListener('submit', (event) => {
     event.preventDefault();
     const button = box.querySelector('button');
