@@ -231,6 +231,9 @@ func (w *WayIn) OnlyKeys() int {
 	return w.usableKeys()
 }
 
+// HasKey reports whether the manager has a passkey that opens something.
+func (w *WayIn) HasKey() bool { return w.usableKeys() > 0 }
+
 // usableKeys counts the passkeys that open something.
 func (w *WayIn) usableKeys() int {
 	n := 0

@@ -25,6 +25,8 @@ func (s *Server) beginKey(c echo.Context) error {
 		err = notManager
 	case s.door == nil:
 		err = noDoorHere
+	case !s.fresh(c):
+		err = errProve
 	}
 	if err != nil {
 		return s.answerPlain(c, err)

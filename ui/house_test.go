@@ -171,6 +171,6 @@ func (h *fakeHouse) enrol(p coordinator.Person) string {
 	if p.Home != "" {
 		h.people.Homes[p.Home] = coordinator.Home{ID: p.Home, Name: "12"}
 	}
-	h.people.Sessions[hash] = coordinator.Session{Hash: hash, Person: p.ID, Expires: h.now.AddDate(1, 0, 0)}
+	h.people.Sessions[hash] = coordinator.Session{Hash: hash, Person: p.ID, Made: h.now, Expires: h.now.AddDate(1, 0, 0)}
 	return secret
 }

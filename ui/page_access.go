@@ -22,6 +22,7 @@ type accessView struct {
 	Passkeys   []passkeyLine
 	OnlyKeys   int    // passkeys that are all that lets the manager in; 0: there is a passphrase
 	CanAdd     bool   // passkeys are possible here
+	NewKey     string // the name of the passkey that is being added
 	NoKeys     string // why they are not
 	Sessions   []sessionLine
 	Managers   []managerLine
@@ -67,7 +68,7 @@ func (s *Server) showAccess(c echo.Context, who *coordinator.Person, status int,
 	people, t := s.o.House.People(), s.dates(c)
 	way := people.WaysIn[who.ID]
 	v := accessView{
-		Name: who.Name, Passphrase: way.Passphrase != "", CanAdd: s.door != nil, NoKeys: s.noKeys(c), Link: link,
+		Name: who.Name, Passphrase: way.Passphrase != "", CanAdd: s.door != nil, NewKey: newKeyName(c), NoKeys: s.noKeys(c), Link: link,
 		OnlyKeys: way.OnlyKeys(), Hours: int(inviteFor / time.Hour), Thanks: s.thanks(c), Problem: p,
 	}
 	for _, k := range way.Keys {
@@ -76,6 +77,15 @@ func (s *Server) showAccess(c echo.Context, who *coordinator.Person, status int,
 	v.Sessions = s.sessionsOf(people, who.ID, sessionHash(c, s.cookies.manager), t)
 	v.Managers, v.Invites = managersOf(people, who.ID, t), invitesOf(people, t)
 	return s.render(c, status, "access", v)
+}
+
+// newKeyName is the name that was typed before the manager had to sign in once more.
+func newKeyName(c echo.Context) string {
+	name, err := field{"key", "Name", 60, false}.clean(c.QueryParams()["key"])
+	if err != nil {
+		return ""
+	}
+	return name
 }
 
 // sessionsOf lists the browsers that somebody is signed in on, the latest used first.
@@ -144,6 +154,8 @@ func (s *Server) access(c echo.Context) error {
 		if link, err = s.inviteManager(c, who, f["name"]); err == nil {
 			return s.showAccess(c, who, http.StatusOK, nil, link)
 		}
+	} else if err == nil && f["do"] == "new-key" {
+		return s.redirect(c, "/manager/access?"+url.Values{"key": {f["name"]}}.Encode()+"#keys")
 	} else if err == nil {
 		err = s.doAccess(c, who, f)
 	}
@@ -202,17 +214,9 @@ func (s *Server) doAccess(c echo.Context, who *coordinator.Person, f form) error
 func (s *Server) newPassphrase(c echo.Context, who *coordinator.Person, f form) (string, error) {
 	way := s.o.House.People().WaysIn[who.ID]
 	if way.Passphrase != "" {
-		if err := s.mayGuess(c, way); err != nil {
+		if err := s.rightPassphrase(c, way, f["old"]); err != nil {
 			return "", err
 		}
-		ok, err := s.checkPassphrase(c.Request().Context(), way.Passphrase, f["old"])
-		if err != nil {
-			return "", err
-		}
-		if !ok {
-			return "", coordinator.Refuse(coordinator.NotAllowed, "wrong-passphrase", "This is not the passphrase.")
-		}
-		s.limits.wrong.right(account(way))
 	}
 	if f["do"] == "no-passphrase" {
 		return "", nil

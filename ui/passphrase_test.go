@@ -93,7 +93,7 @@ func TestTheManagersFirstDay(t *testing.T) {
 	}
 	w := post("/manager/first", "token", "token", "passphrase", good, "again", good).of(s)
 	cookies := w.Result().Cookies()
-	if w.Code != http.StatusSeeOther || len(cookies) != 1 || cookies[0].Name != "__Host-drumturn-manager" {
+	if w.Code != http.StatusSeeOther || len(cookies) != 2 || cookies[0].Name != "__Host-drumturn-manager" {
 		t.Fatalf("%d %v", w.Code, cookies)
 	}
 	if page := get("/manager").as("", cookies[0].Value).of(s).Body.String(); !strings.Contains(page, "Needs a hand") {

@@ -21,11 +21,11 @@ func TestSecurityGuessing(t *testing.T) {
 		bits float64
 		most int // guesses read in an hour of trying every second
 	}{
-		"the code on the wall":         {post("/r/cellar/join", "code", "guess", "home", "12"), letters, 625},
-		"a one-time code, a home code": {post("/code", "code", "guess"), letters, 625},
-		"the link of a new manager":    {post("/manager/invited", "token", "guess", "passphrase", bensPhrase, "again", bensPhrase), 256, 375},
+		"the code on the wall":              {post("/r/cellar/join", "code", "guess", "home", "12"), letters, 625},
+		"a one-time code, a home code":      {post("/code", "code", "guess"), letters, 625},
+		"the link of a new manager":         {post("/manager/invited", "token", "guess", "passphrase", bensPhrase, "again", bensPhrase), 256, 375},
 		"the same, to begin with a passkey": {post("/manager/invited/passkey/begin", "token", "guess"), 256, 375},
-		"a passkey's ticket":           {post("/manager/passkey", "ticket", "guess", "answer", "{}"), 192, 3700},
+		"a passkey's ticket":                {post("/manager/passkey", "ticket", "guess", "answer", "{}"), 192, 3700},
 	} {
 		synctest.Test(t, func(t *testing.T) {
 			o := target(t, nil)

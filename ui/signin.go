@@ -78,27 +78,39 @@ const nobodysPHC = "$argon2id$v=19$m=19456,t=2,p=1$b5t1XQyVnYFRZkLpXo9Ziw$N0b6cL
 func (s *Server) openManager(c echo.Context, f form) error {
 	people := s.o.House.People()
 	way := wayOf(people, f["name"])
-	if err := s.mayGuess(c, way); err != nil {
-		return err
-	}
 	if !people.HasManager() {
+		if err := s.mayGuess(c, way); err != nil {
+			return err
+		}
 		return coordinator.Refuse(coordinator.Conflict, "no-passphrase",
 			"No passphrase has been set yet. Use the one-time link that the program printed when it started.")
+	}
+	if err := s.rightPassphrase(c, way, f["passphrase"]); err != nil {
+		return err
+	}
+	return s.enterManager(c, coordinator.SignInManager{Person: way.Person})
+}
+
+// rightPassphrase says whether a passphrase is the manager's, as far as somebody
+// may still guess.
+func (s *Server) rightPassphrase(c echo.Context, way coordinator.WayIn, passphrase string) error {
+	if err := s.mayGuess(c, way); err != nil {
+		return err
 	}
 	phc := way.Passphrase
 	if phc == "" {
 		phc = nobodysPHC
 	}
-	ok, err := s.checkPassphrase(c.Request().Context(), phc, f["passphrase"])
+	ok, err := s.checkPassphrase(c.Request().Context(), phc, passphrase)
 	if err != nil {
 		return err
 	}
 	if !ok || way.Passphrase == "" {
-		s.o.Log.Warn("a wrong passphrase was typed at the manager's sign-in", "from", limitKey(c.RealIP()))
+		s.o.Log.Warn("a wrong passphrase of a manager was typed", "from", limitKey(c.RealIP()))
 		return coordinator.Refuse(coordinator.NotAllowed, "wrong-passphrase", "This is not the passphrase.")
 	}
 	s.limits.wrong.right(account(way))
-	return s.enterManager(c, coordinator.SignInManager{Person: way.Person})
+	return nil
 }
 
 // wayOf finds who wants to sign in: by name, or the only one who has a passphrase.
@@ -118,7 +130,7 @@ func account(way coordinator.WayIn) string { return "manager " + string(way.Pers
 // does not keep the manager out.
 func (s *Server) mayGuess(c echo.Context, way coordinator.WayIn) error {
 	now := time.Now()
-	if known := sessionHash(c, s.cookies.known); way.Knows(known) {
+	if known := s.knownTo(c, way); known != "" {
 		if !s.limits.known.allow(known, now) {
 			return tooMany
 		}
@@ -132,6 +144,19 @@ func (s *Server) mayGuess(c echo.Context, way coordinator.WayIn) error {
 		return tooManyGuesses(wait)
 	}
 	return nil
+}
+
+// knownTo is by what a browser is known to be a manager's: the mark of an earlier
+// sign-in, or the session that it has; empty when it is not.
+func (s *Server) knownTo(c echo.Context, way coordinator.WayIn) string {
+	if known := sessionHash(c, s.cookies.known); way.Knows(known) {
+		return known
+	}
+	session := sessionHash(c, s.cookies.manager)
+	if p := s.personOf(session); p != nil && p.ID == way.Person {
+		return session
+	}
+	return ""
 }
 
 // tooManyGuesses is the refusal of a guess at an account before its time.
@@ -169,6 +194,7 @@ func (s *Server) openSession(c echo.Context, event func(session coordinator.NewS
 		return err
 	}
 	s.setCookie(c, s.cookies.manager, secret, managerDays)
+	replaceCookie(c.Request(), s.cookies.manager, secret)
 	if mark != "" {
 		s.setCookie(c, s.cookies.known, mark, residentDays)
 	}
@@ -208,7 +234,10 @@ func (s *Server) knowsAny(known string) bool {
 var noDoorHere = coordinator.Refuse(coordinator.Conflict, "no-passkeys", "This address can have no passkeys.")
 
 // beginPasskey gives a challenge to sign in by.
-func (s *Server) beginPasskey(c echo.Context) error {
+func (s *Server) beginPasskey(c echo.Context) error { return s.challengeFor(c, s.source(c)) }
+
+// challengeFor gives a challenge that source may answer.
+func (s *Server) challengeFor(c echo.Context, source string) error {
 	_, err := parseForm(c.Request())
 	switch {
 	case err != nil:
@@ -220,7 +249,7 @@ func (s *Server) beginPasskey(c echo.Context) error {
 	if err != nil {
 		return s.answerPlain(c, err)
 	}
-	options, ticket, err := s.door.BeginSignIn(s.source(c), time.Now())
+	options, ticket, err := s.door.BeginSignIn(source, time.Now())
 	if err != nil {
 		return err
 	}
@@ -233,7 +262,11 @@ func (s *Server) answerOptions(c echo.Context, options []byte, ticket string) er
 }
 
 // passkeyIn takes the answer to it.
-func (s *Server) passkeyIn(c echo.Context) error {
+func (s *Server) passkeyIn(c echo.Context) error { return s.answerFrom(c, s.source(c), "") }
+
+// answerFrom takes the answer of source to its challenge, by a passkey of one
+// manager, or of any where who is empty.
+func (s *Server) answerFrom(c echo.Context, source string, who coordinator.PersonID) error {
 	f, err := parseForm(c.Request(), field{"ticket", "Ticket", 64, false}, field{"answer", "Answer", 12_000, false})
 	switch {
 	case err != nil:
@@ -242,7 +275,7 @@ func (s *Server) passkeyIn(c echo.Context) error {
 	case !s.limits.passkey.allow(s.source(c), time.Now()):
 		err = tooMany
 	default:
-		err = s.openByPasskey(c, f)
+		err = s.openByPasskey(c, f, source, who)
 	}
 	if err != nil {
 		return s.answerPlain(c, err)
@@ -250,13 +283,13 @@ func (s *Server) passkeyIn(c echo.Context) error {
 	return c.NoContent(http.StatusNoContent)
 }
 
-func (s *Server) openByPasskey(c echo.Context, f form) error {
+func (s *Server) openByPasskey(c echo.Context, f form, source string, who coordinator.PersonID) error {
 	people := s.o.House.People()
 	var way coordinator.WayIn
-	_, key, err := s.door.FinishSignIn(s.source(c), f["ticket"], []byte(f["answer"]), func(handle string) (passkey.User, bool) {
+	_, key, err := s.door.FinishSignIn(source, f["ticket"], []byte(f["answer"]), func(handle string) (passkey.User, bool) {
 		var ok bool
 		way, ok = people.ByHandle(handle)
-		return keysOf(people, way), ok
+		return keysOf(people, way), ok && (who == "" || way.Person == who)
 	}, time.Now())
 	if err != nil {
 		return s.passkeyRefusal(c, err)

@@ -99,6 +99,7 @@ func States() []State {
 		{Name: "manager-people-found", Path: "/manager/people?home=12", Who: Manager},
 		{Name: "manager-home-codes", Path: "/manager/people/codes", Who: Manager},
 		{Name: "manager-access", Path: "/manager/access", Who: Manager},
+		{Name: "manager-prove", Path: "/manager/access", Who: Manager, Press: "#keys .hands li > form button"},
 		{Name: "manager-acts", Path: "/manager/log", Who: Manager},
 		{Name: "manager-people-code", Path: "/manager/people?home=12", Who: Manager, Press: "form[action$='/residents/code'] button"},
 		{Name: "manager-notices", Path: "/manager/notices", Who: Manager},

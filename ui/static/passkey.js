@@ -4,9 +4,10 @@
 const from64 = (text) => Uint8Array.from(atob(text.replace(/-/g, '+').replace(/_/g, '/')), (c) => c.charCodeAt(0));
 const to64 = (octets) => btoa(String.fromCharCode(...new Uint8Array(octets))).replace(/\+/g, '-').replace(/\//g, '_').replace(/=+$/, '');
 
-// post sends a form, and throws what the server says when it refuses.
+// post sends a form, and throws what the server says when it refuses; 401 by a name.
 async function post(path, fields) {
   const answer = await fetch(path, { method: 'POST', body: new URLSearchParams(fields) });
+  if (answer.status === 401) throw new DOMException('', 'AuthenticationRequiredError');
   if (!answer.ok) throw new Error(answer.headers.get('content-type')?.startsWith('text/plain') ? await answer.text() : '');
   return answer;
 }
@@ -52,8 +53,14 @@ async function run(box) {
     const { ticket, options } = await (await post(box.dataset.path + '/begin', fields)).json();
     const answer = await ('make' in box.dataset ? register(options) : signIn(options));
     await post(box.dataset.path, { ...fields, ticket, answer: JSON.stringify(answer) });
-    location.assign(box.dataset.next);
+    if (box.dataset.then) document.getElementById(box.dataset.then).submit();
+    else location.assign(box.dataset.next);
   } catch (e) {
+    // Signed in too long ago: the form, sent in the ordinary way, asks for it.
+    if (e.name === 'AuthenticationRequiredError') {
+      box.submit();
+      return;
+    }
     // The browser tells too little about why it gave up for anything but this.
     say.textContent = e.name === 'Error' && e.message ? e.message : (e.name === 'InvalidStateError' ? box.dataset.twice : box.dataset.failed);
   }
