@@ -7,17 +7,22 @@ import "strings"
 // looked up when it is shown, so that nothing is left of who was forgotten.
 const (
 	FactSignedIn       FactKind = "manager-signed-in" // Note: passphrase or passkey
+	FactSignedOut      FactKind = "manager-signed-out"
 	FactManagerMade    FactKind = "manager-made"
+	FactManagerRenamed FactKind = "manager-renamed" // Note: the new name
 	FactManagerInvited FactKind = "manager-invited" // Note: what the invited is to be called
 	FactInviteDropped  FactKind = "manager-invite-dropped"
 	FactManagerGone    FactKind = "manager-removed" // Note: what the manager was called
 	FactPassphrase     FactKind = "passphrase"      // Note: set anew or removed
 	FactPasskeyAdded   FactKind = "passkey-added"   // Note: its name, here and below
+	FactPasskeyNamed   FactKind = "passkey-renamed"
 	FactPasskeyGone    FactKind = "passkey-removed"
 	FactPasskeyCopied  FactKind = "passkey-suspect"
 	FactSessionsEnded  FactKind = "sessions-ended" // Note: one or others
 	FactInvitation     FactKind = "invitation"     // a room's new code
 	FactGuestInvited   FactKind = "guest-invited"
+	FactGuestsEnded    FactKind = "guest-invitation-ended"
+	FactPassMade       FactKind = "one-time-code" // for a resident
 	FactMachineCode    FactKind = "machine-code"
 	FactHomeAdded      FactKind = "home-added"
 	FactHomeCode       FactKind = "home-code"
@@ -31,15 +36,18 @@ const (
 	FactTokenRevoked   FactKind = "token-revoked"
 	FactHookAdded      FactKind = "webhook-added" // Note: its host, here and below
 	FactHookRemoved    FactKind = "webhook-removed"
+	FactTariffSet      FactKind = "tariff-set"
+	FactNoticesSeen    FactKind = "notices-seen"
 )
 
 // ActKinds lists the kinds of fact in the building's log.
 func ActKinds() []FactKind {
 	return []FactKind{
-		FactSignedIn, FactManagerMade, FactManagerInvited, FactInviteDropped, FactManagerGone, FactPassphrase,
-		FactPasskeyAdded, FactPasskeyGone, FactPasskeyCopied, FactSessionsEnded, FactInvitation, FactGuestInvited, FactMachineCode,
+		FactSignedIn, FactSignedOut, FactManagerMade, FactManagerRenamed, FactManagerInvited, FactInviteDropped, FactManagerGone, FactPassphrase,
+		FactPasskeyAdded, FactPasskeyNamed, FactPasskeyGone, FactPasskeyCopied, FactSessionsEnded,
+		FactInvitation, FactGuestInvited, FactGuestsEnded, FactPassMade, FactMachineCode,
 		FactHomeAdded, FactHomeCode, FactBlocked, FactUnblocked, FactMerged, FactMovedAway, FactErased,
-		FactTokenMade, FactTokenRevoked, FactHookAdded, FactHookRemoved,
+		FactTokenMade, FactTokenRevoked, FactHookAdded, FactHookRemoved, FactTariffSet, FactNoticesSeen,
 	}
 }
 

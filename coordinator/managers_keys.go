@@ -74,6 +74,7 @@ func (s *peopleStep) namePasskey(e NamePasskey) error {
 	}
 	return s.changeKey(e.By, e.ID, func(way *WayIn, i int) error {
 		way.Keys[i].Name = name
+		s.fact(Fact{Kind: FactPasskeyNamed, Person: e.By, Note: name})
 		return nil
 	})
 }

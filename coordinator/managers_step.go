@@ -142,6 +142,7 @@ func (s *peopleStep) seeNotices(e SeeNotices) error {
 	if at.After(s.next.NoticesSeen) {
 		s.next.NoticesSeen = at
 		s.putManager()
+		s.fact(Fact{Kind: FactNoticesSeen, Person: e.By})
 	}
 	return nil
 }
@@ -186,6 +187,7 @@ func (s *peopleStep) renameManager(e RenameManager) error {
 		return err
 	}
 	s.putPerson(person)
+	s.fact(Fact{Kind: FactManagerRenamed, Person: e.By, Note: person.Name})
 	return nil
 }
 

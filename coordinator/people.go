@@ -185,7 +185,10 @@ type (
 		Expires time.Time
 	}
 	// SetTariff adds a price of energy; the building file seeds the first.
-	SetTariff struct{ Tariff Tariff }
+	SetTariff struct {
+		Tariff Tariff
+		By     PersonID // empty: the program itself
+	}
 	// Forget removes a person with sessions and devices; a home that nobody is left
 	// in stays. By is the manager who does it; empty: the person. Erase: the person
 	// is to be taken out of the history as well.

@@ -37,6 +37,7 @@ type (
 	}
 	// OfferPass makes a one-time code for a person; an older one of theirs stops to hold.
 	OfferPass struct {
+		By      PersonID // the manager who makes it; empty: the person, or a letter
 		Person  PersonID
 		Hash    string
 		Expires time.Time
@@ -123,6 +124,7 @@ func (s *peopleStep) offerPass(e OfferPass) error {
 	v := Pass{Hash: e.Hash, Person: e.Person, Made: s.now, Expires: e.Expires}
 	s.next.Passes = put(s.next.Passes, v.Hash, v)
 	s.out.Put("pass", v.Hash, v)
+	s.act(e.By, FactPassMade, AboutPerson(e.Person), "")
 	return nil
 }
 

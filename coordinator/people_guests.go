@@ -89,7 +89,12 @@ func (s *peopleStep) dropGuests(stale func(GuestInvitation) bool) {
 }
 
 func (s *peopleStep) dropGuestInvitation(e DropGuestInvitation) {
+	g, ok := s.next.Guests[e.ID]
+	if !ok {
+		return
+	}
 	s.dropGuests(func(g GuestInvitation) bool { return g.ID == e.ID })
+	s.act(e.By, FactGuestsEnded, AboutHome(g.Home), "")
 }
 
 // joinAsGuest makes a guest of the home whose guests the code is for.

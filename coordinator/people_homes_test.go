@@ -181,6 +181,18 @@ func TestActsAreNoted(t *testing.T) {
 		{SetHomeCode{By: "boss", Home: home, Code: "C"}, Fact{Kind: FactHomeCode, About: AboutHome(home)}},
 		{EndSession{Person: "boss", Hash: "m1"}, Fact{Kind: FactSessionsEnded, Note: "one"}},
 		{SignInManager{Person: "boss", NewSession: w.session("m2")}, Fact{Kind: FactSignedIn, Note: "passphrase"}},
+		{RenameManager{By: "boss", Name: " Adele "}, Fact{Kind: FactManagerRenamed, Note: "Adele"}},
+		{AddPasskey{By: "boss", Handle: "h", Key: Passkey{ID: "k", Name: "phone", Record: []byte("{}")}}, Fact{Kind: FactPasskeyAdded, Note: "phone"}},
+		{NamePasskey{By: "boss", ID: "k", Name: "tablet"}, Fact{Kind: FactPasskeyNamed, Note: "tablet"}},
+		{SetTariff{By: "boss", Tariff: Tariff{Currency: "EUR", MicrosPerKWh: 320_000}}, Fact{Kind: FactTariffSet}},
+		{SetTariff{Tariff: Tariff{Currency: "EUR", MicrosPerKWh: 330_000}}, Fact{}},
+		{SeeNotices{By: "boss", At: w.now}, Fact{Kind: FactNoticesSeen}},
+		{OfferPass{By: "boss", Person: "anna", Hash: "p1", Expires: w.now.Add(time.Hour)}, Fact{Kind: FactPassMade, About: "person:anna"}},
+		{OfferPass{Person: "anna", Hash: "p2", Expires: w.now.Add(time.Hour)}, Fact{}},
+		{InviteGuests{By: "boss", ID: "g", Room: "cellar", Home: home, Code: "GGGG", Most: 2, Until: w.now.Add(5 * time.Hour)}, Fact{Kind: FactGuestInvited, About: AboutHome(home)}},
+		{DropGuestInvitation{By: "boss", ID: "g"}, Fact{Kind: FactGuestsEnded, About: AboutHome(home)}},
+		{DropGuestInvitation{By: "boss", ID: "g"}, Fact{}},
+		{SignOut{SessionHash: "m2"}, Fact{Kind: FactSignedOut}},
 		{Forget{By: "boss", Person: "anna", Erase: true}, Fact{Kind: FactErased}},
 	} {
 		next, set, err := w.people.Step(w.now, c.ev)

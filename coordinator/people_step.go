@@ -54,7 +54,7 @@ func (s *peopleStep) handlePerson(ev PeopleEvent) error {
 	case JoinBuilding:
 		return s.join(e)
 	case SignOut:
-		s.dropSession(e.SessionHash)
+		s.signOut(e)
 	case SawSession:
 		s.sawSession(e)
 	case EndSession:
@@ -70,7 +70,7 @@ func (s *peopleStep) handlePerson(ev PeopleEvent) error {
 	case Mute:
 		return s.mute(e)
 	case SetTariff:
-		return s.setTariff(e.Tariff)
+		return s.setTariff(e)
 	case SignOutOthers:
 		return s.signOutOthers(e)
 	case AskMail:

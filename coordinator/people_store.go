@@ -56,7 +56,8 @@ func (s *peopleStep) dropSubscription(id string) {
 }
 
 // setTariff adds a version; those before it stay.
-func (s *peopleStep) setTariff(t Tariff) error {
+func (s *peopleStep) setTariff(e SetTariff) error {
+	t := e.Tariff
 	if problems := t.Validate(); len(problems) > 0 {
 		p := problems[0]
 		return Refuse(Invalid, "tariff.invalid", "Tariff, {path}: {wrong}; {right}.", "path", p.Path, "wrong", p.Wrong, "right", p.Right)
@@ -67,6 +68,7 @@ func (s *peopleStep) setTariff(t Tariff) error {
 	}
 	s.next.Tariffs = append(s.next.Tariffs[:len(s.next.Tariffs):len(s.next.Tariffs)], v)
 	s.out.Put("tariff", fmt.Sprintf("%06d", v.Version), v)
+	s.act(e.By, FactTariffSet, "", "")
 	return nil
 }
 

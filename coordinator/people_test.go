@@ -203,9 +203,9 @@ func TestLanguageAndTariff(t *testing.T) {
 	w.refused(SetLanguage{Person: "nobody", Lang: "de"}, "person.unknown")
 	w.joinAs("anna", "12")
 	w.do(SetLanguage{Person: "anna", Lang: "de"})
-	w.do(SetTariff{Tariff{Currency: "EUR", MicrosPerKWh: 320_000}})
-	w.do(SetTariff{Tariff{Currency: "EUR", MicrosPerKWh: 350_000, From: Date{2027, 1, 1}}})
-	w.refused(SetTariff{Tariff{Currency: "euro"}}, "tariff.invalid")
+	w.do(SetTariff{Tariff: Tariff{Currency: "EUR", MicrosPerKWh: 320_000}})
+	w.do(SetTariff{Tariff: Tariff{Currency: "EUR", MicrosPerKWh: 350_000, From: Date{2027, 1, 1}}})
+	w.refused(SetTariff{Tariff: Tariff{Currency: "euro"}}, "tariff.invalid")
 	if w.people.Persons["anna"].Lang != "de" || len(w.people.Tariffs) != 2 || w.people.Tariffs[1].Version != 2 || !w.people.Tariffs[1].Set.Equal(w.now) {
 		t.Fatalf("language %q, tariffs %+v", w.people.Persons["anna"].Lang, w.people.Tariffs)
 	}
@@ -230,7 +230,7 @@ func TestTariffOfOld(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	next, set, err := p.Step(noon, SetTariff{Tariff{Currency: "CHF", MicrosPerKWh: 280_000}})
+	next, set, err := p.Step(noon, SetTariff{Tariff: Tariff{Currency: "CHF", MicrosPerKWh: 280_000}})
 	if err != nil {
 		t.Fatal(err)
 	}

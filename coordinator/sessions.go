@@ -99,6 +99,14 @@ func (s *peopleStep) sawSession(e SawSession) {
 	s.out.Put("session", v.Hash, v)
 }
 
+func (s *peopleStep) signOut(e SignOut) {
+	v, ok := s.next.Sessions[e.SessionHash]
+	s.dropSession(e.SessionHash)
+	if ok && s.next.Persons[v.Person].Manager {
+		s.fact(Fact{Kind: FactSignedOut, Person: v.Person})
+	}
+}
+
 func (s *peopleStep) endSession(e EndSession) error {
 	if v, ok := s.next.Sessions[e.Hash]; !ok || v.Person != e.Person {
 		return Refuse(NotFound, "session.gone", "That browser is signed out already.")

@@ -35,13 +35,15 @@ type actLine struct{ At, Who, What, About string }
 // actGroups are the choices of what to see, with the kinds of fact in each. What
 // a manager does in a room is in none of the others, and so among "machines".
 var actGroups = map[string][]coordinator.FactKind{
-	"sign-in": {coordinator.FactSignedIn, coordinator.FactSessionsEnded},
+	"sign-in": {coordinator.FactSignedIn, coordinator.FactSignedOut, coordinator.FactSessionsEnded},
 	"managers": {
-		coordinator.FactManagerMade, coordinator.FactManagerInvited, coordinator.FactInviteDropped, coordinator.FactManagerGone,
-		coordinator.FactPassphrase, coordinator.FactPasskeyAdded, coordinator.FactPasskeyGone, coordinator.FactPasskeyCopied,
+		coordinator.FactManagerMade, coordinator.FactManagerRenamed, coordinator.FactManagerInvited, coordinator.FactInviteDropped, coordinator.FactManagerGone,
+		coordinator.FactPassphrase, coordinator.FactPasskeyAdded, coordinator.FactPasskeyNamed, coordinator.FactPasskeyGone, coordinator.FactPasskeyCopied,
 	},
-	"codes": {coordinator.FactInvitation, coordinator.FactGuestInvited, coordinator.FactMachineCode, coordinator.FactHomeCode,
-		coordinator.FactTokenMade, coordinator.FactTokenRevoked, coordinator.FactHookAdded, coordinator.FactHookRemoved},
+	"codes": {
+		coordinator.FactInvitation, coordinator.FactGuestInvited, coordinator.FactGuestsEnded, coordinator.FactPassMade, coordinator.FactMachineCode, coordinator.FactHomeCode,
+		coordinator.FactTokenMade, coordinator.FactTokenRevoked, coordinator.FactHookAdded, coordinator.FactHookRemoved,
+	},
 	"people": {
 		coordinator.FactHomeAdded, coordinator.FactBlocked, coordinator.FactUnblocked, coordinator.FactMerged,
 		coordinator.FactMovedAway, coordinator.FactErased,

@@ -28,13 +28,14 @@ func passHash(code string) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// offerPass makes a one-time code for a person.
-func (s *Server) offerPass(c echo.Context, who coordinator.PersonID) (string, error) {
+// offerPass makes a one-time code for a person; by is the manager who does it,
+// empty for the person.
+func (s *Server) offerPass(c echo.Context, who, by coordinator.PersonID) (string, error) {
 	code, err := s.newCode(invitationLetters)
 	if err != nil {
 		return "", err
 	}
-	ev := coordinator.OfferPass{Person: who, Hash: passHash(code), Expires: s.o.House.Now().Add(passFor)}
+	ev := coordinator.OfferPass{By: by, Person: who, Hash: passHash(code), Expires: s.o.House.Now().Add(passFor)}
 	return code, s.o.House.DoPeople(c.Request().Context(), ev)
 }
 
@@ -47,7 +48,7 @@ func (s *Server) makePass(c echo.Context) error {
 	if _, err := parseForm(c.Request()); err != nil {
 		return err
 	}
-	code, err := s.offerPass(c, who.ID)
+	code, err := s.offerPass(c, who.ID, "")
 	if err != nil {
 		return err
 	}

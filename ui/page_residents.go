@@ -30,7 +30,8 @@ func (s *Server) residentsPage(c echo.Context) error {
 // passFromManager makes a one-time code for a resident who lost their phone, and
 // shows it once.
 func (s *Server) passFromManager(c echo.Context) error {
-	if s.manager(c) == nil {
+	by := s.manager(c)
+	if by == nil {
 		return notManager
 	}
 	f, err := parseForm(c.Request(), field{"person", "Who", 64, false})
@@ -44,7 +45,7 @@ func (s *Server) passFromManager(c echo.Context) error {
 		_, text, _ := refusal(s.lang(c), err)
 		return s.showPeople(c, http.StatusNotFound, &problem{Form: "pass", Text: text}, handed{})
 	}
-	code, err := s.offerPass(c, who.ID)
+	code, err := s.offerPass(c, who.ID, by.ID)
 	if err != nil {
 		return err
 	}

@@ -67,7 +67,8 @@ func (s *Server) newestTariff() *coordinator.Tariff {
 
 // changeTariff looks at a change, or sets it.
 func (s *Server) changeTariff(c echo.Context) error {
-	if s.manager(c) == nil {
+	who := s.manager(c)
+	if who == nil {
 		return notManager
 	}
 	l, settings := s.lang(c), s.formTariff()
@@ -94,7 +95,7 @@ func (s *Server) changeTariff(c echo.Context) error {
 		v.Looked, v.Changes = true, s.tariffChanges(l, s.newestTariff(), &tariff)
 		return s.render(c, http.StatusOK, "tariff", v)
 	}
-	if err := s.o.House.DoPeople(c.Request().Context(), coordinator.SetTariff{Tariff: tariff}); err != nil {
+	if err := s.o.House.DoPeople(c.Request().Context(), coordinator.SetTariff{Tariff: tariff, By: who.ID}); err != nil {
 		return s.showTariff(c, settings, nil, err)
 	}
 	return s.redirect(c, "/manager/tariff#versions")
