@@ -30,7 +30,7 @@ var (
 		SetMachineCode{}, OfferPass{}, UsePass{}, ReturnHome{}, InviteGuests{}, DropGuestInvitation{},
 		AddHome{}, SetHomeCode{}, Block{}, MergePersons{}, MergeHomes{}, MoveOut{}, Departed{}, EndGuests{},
 		AskMail{}, ConfirmMail{}, SetMailUse{}, EndMail{}, SignOut{}, SawSession{}, EndSession{}, SignOutOthers{},
-		SetFirstToken{}, SetPassphrase{}, InviteManager{}, SeeNotices{}, DropManagerInvite{}, TakeManagerInvite{}, RenameManager{},
+		SetFirstToken{}, FirstManager{}, InviteManager{}, SeeNotices{}, DropManagerInvite{}, TakeManagerInvite{}, RenameManager{},
 		ChangePassphrase{}, RemoveManager{}, SignInManager{}, AddPasskey{}, NamePasskey{}, DropPasskey{}, SuspectPasskey{},
 		MakeToken{}, RevokeToken{}, UseToken{}, AddWebhook{}, RemoveWebhook{}, MoveWebhook{},
 	}

@@ -44,7 +44,7 @@ func newPorter(rt *rapid.T, did map[string]int) *porter {
 	}
 	w.tell(SetInvitation{Room: "cellar", Code: "K7QM-2XRT", Most: 6, Expires: noon.Add(2000 * time.Hour)})
 	w.tell(SetFirstToken{Hash: "t1"})
-	w.tell(SetPassphrase{TokenHash: "t1", Name: "Ada", Passphrase: "$argon2id$", NewID: w.newID()})
+	w.tell(FirstManager{TokenHash: "t1", Name: "Ada", Passphrase: "$argon2id$", NewID: w.newID()})
 	for _, home := range []string{"1", "2"} {
 		w.tell(JoinBuilding{Room: "cellar", Code: "K7QM2XRT", HomeName: home, NewHomeCode: "CODE" + home, Open: true, NewID: w.newID(), SessionHash: "s" + home, Expires: noon.Add(900 * time.Hour)})
 	}
