@@ -316,6 +316,7 @@ var unlogged = map[string]string{
 	"/manager/prove/begin": "asks for a challenge", "/manager/access/passkeys/begin": "asks for a challenge",
 	"/manager/first/passkey": "the same event as by a passphrase: see TestStartsWithAPasskeyAlone",
 	"/manager/devices":       "what the manager is told of themselves", "/manager/notices": "the same", "/manager/notices/mute": "the same", "/manager/notices/try": "the same",
+	"/manager/webhooks/try": "changes nothing: a trial event is posted to an address that is on the list",
 	"/manager/notices/mail": "the same", "/manager/notices/mail/use": "the same", "/manager/notices/mail/end": "the same",
 }
 
