@@ -4,7 +4,8 @@ import "strings"
 
 // The kinds of fact that are acts of managers upon the building. Person is the
 // manager; About says upon whom or what, by ids: what somebody is called is
-// looked up when it is shown, so that nothing is left of who was forgotten.
+// looked up when it is shown, so that nothing is left of who was forgotten. What
+// a program did with a token has no Person; About is then the token.
 const (
 	FactSignedIn       FactKind = "manager-signed-in" // Note: passphrase or passkey
 	FactSignedOut      FactKind = "manager-signed-out"
@@ -65,7 +66,10 @@ func AboutMachine(room RoomID, id MachineID) string {
 	return "machine:" + string(room) + "/" + string(id)
 }
 
-// About takes apart what a fact is about: "person", "home", "room" or "machine"
+// AboutToken writes that a fact was done with a token.
+func AboutToken(id string) string { return "token:" + id }
+
+// About takes apart what a fact is about: "person", "home", "room", "token" or "machine"
 // with its id (of a machine, after its room's and a slash); empty for nothing.
 func About(text string) (kind, id string) {
 	kind, id, _ = strings.Cut(text, ":")

@@ -101,7 +101,7 @@ func (s *peopleStep) addWebhook(e AddWebhook) error {
 	w.Made = s.now
 	s.next.Webhooks = put(s.next.Webhooks, w.ID, w)
 	s.out.Put("webhook", w.ID, w)
-	s.act(e.By, FactHookAdded, "", w.Host())
+	s.actOfProgram(e.By, e.Token, FactHookAdded, w.Host())
 	return nil
 }
 
@@ -114,8 +114,17 @@ func (s *peopleStep) removeWebhook(e RemoveWebhook) error {
 	s.next.Webhooks, s.next.HookStates = drop(s.next.Webhooks, id), drop(s.next.HookStates, id)
 	s.out.Drop("webhook", id)
 	s.out.Drop("webhook-state", id)
-	s.act(e.By, FactHookRemoved, "", w.Host())
+	s.actOfProgram(e.By, e.Token, FactHookRemoved, w.Host())
 	return nil
+}
+
+// actOfProgram notes what a manager did or, where none did, the program of a token.
+func (s *peopleStep) actOfProgram(by PersonID, token string, kind FactKind, note string) {
+	if by != "" || token == "" {
+		s.act(by, kind, "", note)
+		return
+	}
+	s.fact(Fact{Kind: kind, About: AboutToken(token), Note: note})
 }
 
 // moveWebhook is about a webhook that may have been removed meanwhile.

@@ -148,6 +148,36 @@ func TestWebhooks(t *testing.T) {
 	}
 }
 
+// TestWebhooksOfPrograms: what was done with a token is in the log with the
+// token in a manager's place; a manager who is known comes first; what is refused is not there.
+func TestWebhooksOfPrograms(t *testing.T) {
+	p := newProgramsOf(t)
+	hook := Webhook{ID: "h1", URL: "https://hooks.example.org/x", Secret: "s"}
+	p.do(AddWebhook{Webhook: hook, Token: "abc"}, "")
+	p.do(AddWebhook{Webhook: hook, Token: "abc"}, "webhook.twice")
+	p.do(RemoveWebhook{ID: "h1", Token: "def"}, "")
+	p.do(RemoveWebhook{ID: "h1", Token: "def"}, "webhook.unknown")
+	p.do(AddWebhook{Webhook: hook, By: "boss", Token: "abc"}, "")
+	p.do(RemoveWebhook{ID: "h1"}, "")
+	want := []Fact{
+		{Kind: FactHookAdded, About: "token:abc", Note: "hooks.example.org"},
+		{Kind: FactHookRemoved, About: "token:def", Note: "hooks.example.org"},
+		{Kind: FactHookAdded, Person: "boss", Note: "hooks.example.org"},
+	}
+	if len(p.facts) != len(want) {
+		t.Fatalf("the log says %+v", p.facts)
+	}
+	for i := range want {
+		want[i].At = p.facts[i].At
+		if p.facts[i] != want[i] {
+			t.Errorf("fact %d is %+v, want %+v", i, p.facts[i], want[i])
+		}
+	}
+	if kind, id := About(AboutToken("abc")); kind != "token" || id != "abc" {
+		t.Errorf("it is about %s %s", kind, id)
+	}
+}
+
 // TestFactIDs are read back as they were written; what is none is refused.
 func TestFactIDs(t *testing.T) {
 	id := FactID{time.Date(2026, 3, 17, 12, 0, 0, 123456789, time.UTC), 42}

@@ -117,11 +117,14 @@ type (
 	AddWebhook struct {
 		Webhook Webhook
 		By      PersonID
+		// Token, here and below, is the id of the token of the program that did it, where no manager did.
+		Token string
 	}
 	// RemoveWebhook ends it; what is unsent is not sent.
 	RemoveWebhook struct {
-		ID string
-		By PersonID
+		ID    string
+		By    PersonID
+		Token string
 	}
 	// MoveWebhook notes how far it has come.
 	MoveWebhook struct{ State HookState }

@@ -143,14 +143,25 @@ func (s *Server) gatherActs(ctx context.Context, v *actsView, d dates) error {
 	}
 	for i := range found {
 		f := &found[i]
-		line := actLine{At: d.at(f.At), Who: v.ManagerNames[f.Person], What: strings.TrimSuffix(factWords(d.lang, &f.Fact), ".")}
-		if line.Who == "" {
-			line.Who = d.lang.Say("acts.former")
-		}
+		line := actLine{At: d.at(f.At), Who: v.actor(d.lang, people, &f.Fact), What: strings.TrimSuffix(factWords(d.lang, &f.Fact), ".")}
 		line.About = s.aboutWords(d.lang, people, f.room, &f.Fact)
 		v.Lines = append(v.Lines, line)
 	}
 	return nil
+}
+
+// actor says who did it: a manager, or a program with a token.
+func (v *actsView) actor(l *words.Language, people *coordinator.People, f *coordinator.Fact) string {
+	if kind, id := coordinator.About(f.About); kind == "token" {
+		if token, there := people.Tokens[id]; there {
+			return l.Say("acts.program", "name", token.Name)
+		}
+		return l.Say("acts.former-program")
+	}
+	if name := v.ManagerNames[f.Person]; name != "" {
+		return name
+	}
+	return l.Say("acts.former")
 }
 
 // aboutWords says what a fact is about.

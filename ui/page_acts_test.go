@@ -78,6 +78,31 @@ func TestActsPage(t *testing.T) {
 	}
 }
 
+// TestActsOfPrograms: where a program did it, the log says which, as long as it is known.
+func TestActsOfPrograms(t *testing.T) {
+	o := openOffice(t, nil)
+	if err := o.fakeHouse.DoPeople(t.Context(), coordinator.MakeToken{Token: coordinator.Token{Name: "Heating", Hash: strings.Repeat("a", 64), Scopes: coordinator.TokenScopes()}}); err != nil {
+		t.Fatal(err)
+	}
+	token, _ := o.fakeHouse.People().TokenByHash(strings.Repeat("a", 64))
+	o.o.Facts = func(_ context.Context, unit coordinator.RoomID, _, _ time.Time, each func(coordinator.Fact) bool) error {
+		if unit == coordinator.Building {
+			each(coordinator.Fact{At: in(-20), Kind: coordinator.FactHookAdded, About: coordinator.AboutToken(token.ID), Note: "hooks.example.org"})
+			each(coordinator.Fact{At: in(-10), Kind: coordinator.FactHookRemoved, About: coordinator.AboutToken("revoked"), Note: "hooks.example.org"})
+		}
+		return nil
+	}
+	page := get("/manager/log").as("", "secret-of-ada").of(o.Server).Body.String()
+	for _, want := range []string{"<td>the program “Heating”</td>", "<td>a program whose token was revoked</td>"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the log does not say %q: %s", want, page)
+		}
+	}
+	if page := get("/manager/log?who=ada").as("", "secret-of-ada").of(o.Server).Body.String(); strings.Contains(page, "Heating") {
+		t.Error("what a program did is among what a manager did")
+	}
+}
+
 // TestEveryActHasItsGroup: what is chosen shows each kind in exactly one.
 func TestEveryActHasItsGroup(t *testing.T) {
 	for _, kind := range coordinator.ActKinds() {

@@ -22,6 +22,7 @@ type fakeHouse struct {
 	mu      sync.Mutex
 	people  *coordinator.People
 	facts   []coordinator.StoredFact
+	acts    []coordinator.Fact
 	changed chan struct{}
 	now     time.Time
 	snap    *coordinator.Snapshot
@@ -70,8 +71,9 @@ func (h *fakeHouse) People() *coordinator.People {
 func (h *fakeHouse) DoPeople(_ context.Context, ev coordinator.PeopleEvent) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	next, _, err := h.people.Step(h.now, ev)
+	next, changes, err := h.people.Step(h.now, ev)
 	h.people = next
+	h.acts = append(h.acts, changes.Facts...)
 	return err
 }
 

@@ -68,7 +68,7 @@ func webhookOf(hook *coordinator.Webhook, st coordinator.HookState) Webhook {
 }
 
 // addWebhook makes one. The answer alone has its secret.
-func (s *Server) addWebhook(w http.ResponseWriter, r *http.Request, _ *coordinator.Token) error {
+func (s *Server) addWebhook(w http.ResponseWriter, r *http.Request, token *coordinator.Token) error {
 	var wish struct {
 		URL   string                 `json:"url"`
 		Kinds []coordinator.FactKind `json:"kinds"`
@@ -85,7 +85,7 @@ func (s *Server) addWebhook(w http.ResponseWriter, r *http.Request, _ *coordinat
 	if err != nil {
 		return err
 	}
-	if err := s.o.House.DoPeople(r.Context(), coordinator.AddWebhook{Webhook: hook}); err != nil {
+	if err := s.o.House.DoPeople(r.Context(), coordinator.AddWebhook{Webhook: hook, Token: token.ID}); err != nil {
 		return err
 	}
 	out := webhookOf(&hook, coordinator.HookState{})
@@ -107,8 +107,8 @@ func NewWebhook(random io.Reader, address string, kinds []coordinator.FactKind, 
 	return coordinator.Webhook{ID: id[:12], URL: address, Secret: secret, Kinds: kinds}, err
 }
 
-func (s *Server) removeWebhook(w http.ResponseWriter, r *http.Request, _ *coordinator.Token) error {
-	if err := s.o.House.DoPeople(r.Context(), coordinator.RemoveWebhook{ID: r.PathValue("webhook")}); err != nil {
+func (s *Server) removeWebhook(w http.ResponseWriter, r *http.Request, token *coordinator.Token) error {
+	if err := s.o.House.DoPeople(r.Context(), coordinator.RemoveWebhook{ID: r.PathValue("webhook"), Token: token.ID}); err != nil {
 		return err
 	}
 	w.WriteHeader(http.StatusNoContent)

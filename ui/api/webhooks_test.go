@@ -100,6 +100,16 @@ func TestWebhookSecretIsToldOnce(t *testing.T) {
 	if w := k.do(k.request("DELETE", "/api/v1/webhooks/"+made.ID, "all", "")); w.Code != 404 {
 		t.Errorf("removing it again: %d", w.Code)
 	}
+	who := ""
+	for id, token := range k.house.People().Tokens {
+		if token.Hash == Hash(secretOf("all")) {
+			who = coordinator.AboutToken(id)
+		}
+	}
+	acts := k.house.acts
+	if len(acts) != 2 || acts[0].Kind != coordinator.FactHookAdded || acts[1].Kind != coordinator.FactHookRemoved || who == "" || acts[0].About != who || acts[1].About != who {
+		t.Errorf("the log says %+v, want it to be of %s", acts, who)
+	}
 }
 
 // TestFailuresAreForTheLog: what goes wrong inside is written there with the
