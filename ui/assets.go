@@ -18,7 +18,7 @@ import (
 	"github.com/labstack/echo/v4"
 )
 
-//go:embed static/app.css static/sheet.css static/chart.css static/rules.css static/app.js static/wall.js static/touch.js static/sw.js static/passkey.js
+//go:embed static/app.css static/sheet.css static/chart.css static/rules.css static/wall.css static/app.js static/wall.js static/touch.js static/sw.js static/passkey.js
 var staticFiles embed.FS
 
 // asset is one file as it is sent.
