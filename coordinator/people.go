@@ -9,8 +9,11 @@ import (
 
 // Person is a resident or manager.
 type Person struct {
-	ID   PersonID
-	Home HomeID `json:",omitempty"`
+	ID PersonID
+	// Former are the ids of those who became one with this person, sorted: notices,
+	// facts and deliveries from before name them still.
+	Former []PersonID `json:",omitempty"`
+	Home   HomeID     `json:",omitempty"`
 	// Name is what the person calls themselves; optional, seen by managers only.
 	Name    string `json:",omitempty"`
 	Manager bool   `json:",omitempty"`

@@ -244,7 +244,7 @@ func (s *peopleStep) forgetPerson(e Forget) error {
 	}
 	d := Departure{Person: e.Person}
 	if e.Erase {
-		d.Erase = []PersonID{e.Person}
+		d.Erase = p.IDs()
 	}
 	if err := s.forget(e.Person); err != nil {
 		return err

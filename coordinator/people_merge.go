@@ -21,6 +21,7 @@ func (s *peopleStep) mergePersons(e MergePersons) error {
 		return Refuse(Invalid, "merge.same", "These are one already. Choose two.")
 	}
 	s.takeOver(from.ID, into.ID)
+	into.Former = formerOf(into, from)
 	into.Mail = mailOf(into.Mail, from.Mail)
 	if into.Name == "" {
 		into.Name = from.Name

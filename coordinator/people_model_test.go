@@ -29,6 +29,7 @@ type porter struct {
 	blockedHomes   map[HomeID]bool
 	joinedBy       map[RoomID]int // by the code on the wall that holds now
 	gone           map[PersonID]bool
+	became         map[PersonID]PersonID // with whom somebody became one
 	hadManager     bool
 	seen           time.Time
 }
@@ -41,6 +42,7 @@ func newPorter(rt *rapid.T, did map[string]int) *porter {
 	w := &porter{
 		rt: rt, people: people, rows: map[[2]string]Row{}, now: noon, did: did,
 		blockedPersons: map[PersonID]bool{}, blockedHomes: map[HomeID]bool{}, joinedBy: map[RoomID]int{}, gone: map[PersonID]bool{},
+		became: map[PersonID]PersonID{},
 	}
 	w.tell(SetInvitation{Room: "cellar", Code: "K7QM-2XRT", Most: 6, Expires: noon.Add(2000 * time.Hour)})
 	w.tell(SetFirstToken{Hash: "t1"})
@@ -117,6 +119,7 @@ func (w *porter) write(ev PeopleEvent, before *People) {
 			w.blockedHomes[e.Home] = e.On
 		}
 	case MergePersons:
+		w.became[e.From] = e.Into
 		w.blockedPersons[e.Into] = w.blockedPersons[e.Into] || w.blockedPersons[e.From]
 	case MergeHomes:
 		w.blockedHomes[e.Into] = w.blockedHomes[e.Into] || w.blockedHomes[e.From]
@@ -366,6 +369,7 @@ func (w *porter) mustHold() {
 	w.blocksHold()
 	w.invitationsHold()
 	w.allIsOfSomebody()
+	w.formerHold()
 	checkPeople(w.rt, p)
 	for i, v := range p.Tariffs {
 		if v.Version != i+1 {
@@ -479,11 +483,54 @@ func (w *porter) allIsOfSomebody() {
 	}
 }
 
-// leftNoTrace: once the rooms have been told, nothing stored names who is gone.
+// isNow is who an id stands for on paper.
+func (w *porter) isNow(id PersonID) PersonID {
+	for w.became[id] != "" {
+		id = w.became[id]
+	}
+	return id
+}
+
+// formerHold: an id that somebody had stands for who they became, as long as that
+// one is there, and for nobody after that.
+func (w *porter) formerHold() {
+	former := 0
+	for id := range w.gone {
+		want := w.isNow(id)
+		_, there := w.people.Persons[want]
+		if got, ok := w.people.Now(id); ok != there || there && (got.ID != want || !got.Is(id)) {
+			w.rt.Fatalf("%s is %s (%v) now, want %s (%v)", id, got.ID, ok, want, there)
+		}
+		if there {
+			former++
+		}
+	}
+	for id, p := range w.people.Persons {
+		if got, ok := w.people.Now(id); !ok || got.ID != id || !slices.IsSorted(p.Former) {
+			w.rt.Fatalf("%s is %+v now", id, got)
+		}
+		former -= len(p.Former)
+	}
+	if former != 0 {
+		w.rt.Fatalf("%d former ids are missing", former)
+	}
+}
+
+// leftNoTrace: once the rooms have been told, nothing stored names who is gone; of
+// who became one with somebody, that one's own record does, and nothing else.
 func (w *porter) leftNoTrace() {
 	var all []byte
 	for key, row := range w.rows {
-		all = append(append(append(all, key[1]...), row.Value...), '\n')
+		value := row.Value
+		if key[0] == "person" {
+			var p Person
+			if err := json.Unmarshal(value, &p); err != nil {
+				w.rt.Fatal(err)
+			}
+			p.Former = slices.DeleteFunc(p.Former, func(id PersonID) bool { return w.isNow(id) == p.ID })
+			value = bytesOf(w.rt, p)
+		}
+		all = append(append(append(all, key[1]...), value...), '\n')
 	}
 	for id := range w.gone {
 		if i := bytes.Index(all, []byte(id)); i >= 0 {

@@ -17,7 +17,7 @@ type Recipient struct {
 	ForHome bool
 }
 
-// Recipients lists whom n may concern: the person it is to (and, when a load is
+// Recipients lists whom n may concern: who the person it is to is now (and, when a load is
 // ready, the others of their home), or every manager and caretaker. The order is
 // that of the ids.
 func (w *Ways) Recipients(n *coordinator.Notice, people *coordinator.People) []Recipient {
@@ -28,8 +28,7 @@ func (w *Ways) Recipients(n *coordinator.Notice, people *coordinator.People) []R
 		}
 	}
 	if n.To != "" {
-		owner, known := people.Persons[n.To]
-		owner.ID = n.To
+		owner, known := people.Now(n.To)
 		out = append(out, Recipient{Person: owner, Known: known})
 		if n.Kind == coordinator.LoadReady {
 			out = append(out, othersOfHome(owner, people)...)

@@ -31,7 +31,9 @@ func (w *Ways) planRow(row coordinator.Delivery, people *coordinator.People, zon
 	row.Devices, row.Told = slices.Clone(row.Devices), slices.Clone(row.Told)
 	p := plan{row: row}
 	wanted := map[string]bool{}
-	for _, who := range w.Recipients(&row.Notice, people) {
+	recipients := w.Recipients(&row.Notice, people)
+	p.row.Told = slices.DeleteFunc(p.row.Told, func(t coordinator.Told) bool { return waitsForNobody(t, recipients) })
+	for _, who := range recipients {
 		devices := w.phones(people, who.Person.ID)
 		address, reached := w.mail(&who.Person)
 		decision := Decide(Case{
@@ -42,7 +44,7 @@ func (w *Ways) planRow(row coordinator.Delivery, people *coordinator.People, zon
 		if decision.Reason != coordinator.ReasonNow {
 			continue
 		}
-		if decision.Mail.ByMail() {
+		if decision.Mail.ByMail() && !hadLetter(&row, &who.Person) {
 			devices = append(slices.Clone(devices), address)
 		}
 		for _, d := range devices {
@@ -61,24 +63,39 @@ func (w *Ways) planRow(row coordinator.Delivery, people *coordinator.People, zon
 	return p
 }
 
+// waitsForNobody reports whether somebody was to be told later whom the notice does
+// not concern any more under that id: who has left, or is one with somebody else.
+func waitsForNobody(t coordinator.Told, recipients []Recipient) bool {
+	is := func(r Recipient) bool { return r.Person.ID == t.Person }
+	return t.Reason == coordinator.ReasonLater && !slices.ContainsFunc(recipients, is)
+}
+
 // decide writes a decision into row.Told, which must be the caller's own. What was
 // decided earlier stays where the person has been told since; and the same
 // decision once more keeps its instant.
 func decide(row *coordinator.Delivery, who Recipient, d Decision, now time.Time) {
 	told := coordinator.Told{Person: who.Person.ID, ForHome: who.ForHome, Reason: d.Reason, Until: d.Until, At: now, Mail: d.Mail}
-	i := slices.IndexFunc(row.Told, func(t coordinator.Told) bool { return t.Person == told.Person })
+	was := row.ToldTo(&who.Person)
 	switch {
-	case i < 0:
+	case was == nil:
 		row.Told = append(row.Told, told)
-	case row.Told[i].Reason == told.Reason && row.Told[i].Until.Equal(told.Until) && row.Told[i].Mail == told.Mail, d.Reason != coordinator.ReasonNow && hasMessage(row, told.Person):
+	case was.Reason == told.Reason && was.Until.Equal(told.Until) && was.Mail == told.Mail, d.Reason != coordinator.ReasonNow && hasMessage(row, &who.Person):
 	default:
-		row.Told[i] = told
+		*was = told
 	}
 }
 
 // hasMessage reports whether a device of the person has the message.
-func hasMessage(row *coordinator.Delivery, person coordinator.PersonID) bool {
-	return slices.ContainsFunc(row.Devices, func(d coordinator.DeviceResult) bool { return d.Sent && d.Person == person })
+func hasMessage(row *coordinator.Delivery, person *coordinator.Person) bool {
+	return slices.ContainsFunc(row.Devices, func(d coordinator.DeviceResult) bool { return d.Sent && person.Is(d.Person) })
+}
+
+// hadLetter reports whether a letter about the row was sent to the person under a former id.
+func hadLetter(row *coordinator.Delivery, person *coordinator.Person) bool {
+	return slices.ContainsFunc(person.Former, func(id coordinator.PersonID) bool {
+		d := findResult(row.Devices, coordinator.MailDevice(id))
+		return d != nil && d.Sent
+	})
 }
 
 func dueAgain(d *coordinator.DeviceResult, now time.Time) bool {

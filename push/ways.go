@@ -83,8 +83,7 @@ func (w *Ways) person(people *coordinator.People, id coordinator.PersonID) (coor
 			}
 		}
 	}
-	p, ok := people.Persons[id]
-	return p, ok
+	return people.Now(id)
 }
 
 // givenUpAfter is after how many tries in vain a phone counts as one that

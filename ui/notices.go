@@ -63,7 +63,7 @@ func addressee(l *words.Language, n *coordinator.Notice, people *coordinator.Peo
 	if n.Role != "" {
 		return l.Say("log.manager")
 	}
-	p, ok := people.Persons[n.To]
+	p, ok := people.Now(n.To)
 	if !ok {
 		return l.Say("log.left")
 	}

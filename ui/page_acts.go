@@ -210,7 +210,7 @@ func homeWords(l *words.Language, people *coordinator.People, id coordinator.Hom
 }
 
 func personWords(l *words.Language, people *coordinator.People, id coordinator.PersonID) string {
-	p, ok := people.Persons[id]
+	p, ok := people.Now(id)
 	switch {
 	case !ok:
 		return l.Say("acts.gone")

@@ -236,7 +236,7 @@ func TestWhyByLetter(t *testing.T) {
 		for i := range d.Devices {
 			d.Devices[i].At = one
 		}
-		if got, told := tell.whatBecame(d, "a"); strings.ReplaceAll(got, "1 device", "one device") != c.want || told != c.told {
+		if got, told := tell.whatBecame(d, &coordinator.Person{ID: "a"}); strings.ReplaceAll(got, "1 device", "one device") != c.want || told != c.told {
 			t.Errorf("%q, want %q (%v)", got, c.want, told)
 		}
 	}

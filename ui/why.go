@@ -1,7 +1,6 @@
 package ui
 
 import (
-	"slices"
 	"time"
 
 	"drumturn/coordinator"
@@ -22,18 +21,18 @@ func (s *Server) whyLines(l *words.Language, rows []coordinator.Delivery, who *c
 	for i := range rows {
 		d := &rows[i]
 		room, tell := s.tellOf(l, d.Notice.Subject.Room)
-		then, told := tell.whatBecame(d, who.ID)
+		then, told := tell.whatBecame(d, who)
 		out = append(out, whyLine{
 			At: tell.at(d.Notice.Made), Room: room, What: noticeText(l, &d.Notice),
-			Because: because(l, d, who.ID), Then: then, Untold: !told,
+			Because: because(l, d, who), Then: then, Untold: !told,
 		})
 	}
 	return out
 }
 
 // because is why a notice concerns the person at all.
-func because(l *words.Language, d *coordinator.Delivery, who coordinator.PersonID) string {
-	switch told := toldOf(d, who); {
+func because(l *words.Language, d *coordinator.Delivery, who *coordinator.Person) string {
+	switch told := d.ToldTo(who); {
 	case d.Notice.Role == coordinator.Managers:
 		return l.Say("why.manager")
 	case told != nil && told.ForHome:
@@ -45,18 +44,10 @@ func because(l *words.Language, d *coordinator.Delivery, who coordinator.PersonI
 	}
 }
 
-func toldOf(d *coordinator.Delivery, who coordinator.PersonID) *coordinator.Told {
-	i := slices.IndexFunc(d.Told, func(t coordinator.Told) bool { return t.Person == who })
-	if i < 0 {
-		return nil
-	}
-	return &d.Told[i]
-}
-
 // whatBecame says whether and how the person was told, or why not.
-func (t teller) whatBecame(d *coordinator.Delivery, who coordinator.PersonID) (text string, told bool) {
+func (t teller) whatBecame(d *coordinator.Delivery, who *coordinator.Person) (text string, told bool) {
 	sent, letter, first, last := deviceOutcomes(d, who)
-	decided := toldOf(d, who)
+	decided := d.ToldTo(who)
 	switch {
 	case sent > 0:
 		text := t.lang.Count("why.sent", sent, "at", t.at(first))
@@ -116,11 +107,11 @@ func (t teller) byLetter(r *coordinator.DeviceResult, decided *coordinator.Told)
 
 // deviceOutcomes counts the person's devices that were served, with the first
 // such instant, and finds the letter that was sent, and the last of what was not.
-func deviceOutcomes(d *coordinator.Delivery, who coordinator.PersonID) (sent int, letter *coordinator.DeviceResult, first time.Time, last *coordinator.DeviceResult) {
+func deviceOutcomes(d *coordinator.Delivery, who *coordinator.Person) (sent int, letter *coordinator.DeviceResult, first time.Time, last *coordinator.DeviceResult) {
 	for i := range d.Devices {
 		r := &d.Devices[i]
 		switch {
-		case r.Person != who:
+		case !who.Is(r.Person):
 		case r.Sent && r.ByMail():
 			letter = r
 		case !r.Sent:

@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"time"
 
 	"golang.org/x/crypto/acme"
 	"golang.org/x/crypto/acme/autocert"
@@ -31,7 +30,7 @@ func (a *app) wirePages(context.Context) error {
 	}
 	o := ui.Options{
 		House: a.house, Building: a.file.Building.Name, PublicURL: a.publicURL(), WallKey: a.wallKey,
-		Advice: a.pageAdvice, Deliveries: a.store.Deliveries, DeliveriesTo: a.store.DeliveriesTo, NoWayToManager: a.noWayToManager, Mounts: a.mounts,
+		Advice: a.pageAdvice, Deliveries: a.store.Deliveries, DeliveriesTo: a.deliveriesTo, NoWayToManager: a.noWayToManager, Mounts: a.mounts,
 		TrustedProxies: a.file.Server.TrustedProxies, PlainCookies: a.plainCookies, Log: a.log,
 	}
 	o.History, o.Facts = a.historyOf, a.store.Facts
@@ -54,24 +53,6 @@ func (a *app) wirePages(context.Context) error {
 	o.Took, o.TryHook = a.requests.Took, a.hooks.Try
 	a.pages, err = ui.New(o)
 	return err
-}
-
-// historyOf lists what the store keeps of a person's past, room by room.
-func (a *app) historyOf(ctx context.Context, person coordinator.PersonID) ([]ui.RoomFact, error) {
-	var out []ui.RoomFact
-	end := a.house.Now().Add(time.Hour)
-	for _, room := range a.file.Rooms {
-		err := a.store.Facts(ctx, room.ID, time.Unix(0, 0), end, func(f coordinator.Fact) bool {
-			if f.Person == person {
-				out = append(out, ui.RoomFact{Room: room.ID, Fact: f})
-			}
-			return true
-		})
-		if err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
 }
 
 // publicURL is where browsers reach the pages: as the file says, or the socket itself.
