@@ -4,7 +4,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
 	"drumturn/ui/specimen"
@@ -13,6 +12,7 @@ import (
 // TestCycleSheetFitsAPage prints the evidence of a cycle in a real browser: it
 // is one page of A4 in every language, with as much of the log as there may be.
 func TestCycleSheetFitsAPage(t *testing.T) {
+	onlyLooks(t)
 	address := specimens(t)
 	b := openBrowser(t)
 	b.cookie(t, address, "__Host-drumturn-manager", specimen.Secret(specimen.Manager))
@@ -40,6 +40,7 @@ func TestCycleSheetFitsAPage(t *testing.T) {
 // TestChartsFollowThePage: light, dark, and with the system's own colours the curves, bars and
 // patterns are still there, and a page shows one drawing of the two.
 func TestChartsFollowThePage(t *testing.T) {
+	onlyLooks(t)
 	address := specimens(t)
 	b := openBrowser(t)
 	for _, s := range specimen.States() {
@@ -57,28 +58,15 @@ func TestChartsFollowThePage(t *testing.T) {
 			if got := b.value(t, unseenMarks); got != "" {
 				t.Errorf("%s, %s: cannot be seen: %s", s.Name, scheme, got)
 			}
-			b.forced(t, true)
+			b.feature(t, "forced-colors", "active")
 			if got := b.value(t, unseenMarks); got != "" {
 				t.Errorf("%s, forced colours: cannot be seen: %s", s.Name, got)
 			}
-			b.forced(t, false)
+			b.feature(t, "forced-colors", "none")
 		}
 	}
 	if got := b.complaints(); len(got) != 0 {
 		t.Errorf("the console complains: %q", got)
-	}
-}
-
-// forced turns the system's own colours on and off.
-func (b *browser) forced(t *testing.T, on bool) {
-	t.Helper()
-	value := "none"
-	if on {
-		value = "active"
-	}
-	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "forced-colors", Value: value}}})
-	if err != nil {
-		t.Fatal(err)
 	}
 }
 

@@ -87,41 +87,48 @@ const (
 	e.getBoundingClientRect().right > innerWidth + 1).map((e) => e.outerHTML.slice(0, 70)).slice(0, 3).join(' ') || 'too wide'`
 )
 
-// TestEveryStateEased: no page in any state moves where that is unwanted, loses
-// words to the system's own colours or the dark, or runs out of a phone at twice
-// the size of text (WCAG 2.2, 1.4.4; 1.4.10 for 320 px; 2.3.3).
-func TestEveryStateEased(t *testing.T) {
-	if testing.Short() {
-		t.Skip("every page in every state takes a while")
-	}
-	address := specimens(t)
-	b := openBrowser(t)
-	for _, s := range specimen.States() {
-		b.show(t, address, s, "light")
-		for _, e := range []eased{
-			{"reduced motion", "prefers-reduced-motion", "reduce", "", moving, "moves"},
-			{"forced colours", "forced-colors", "active", "", faint, "cannot be read"},
-			{"dark", "prefers-color-scheme", "dark", "", faint, "cannot be read"},
-			{"large text", "prefers-color-scheme", "light", "200%", wide, "runs out of the screen"},
-		} {
-			if e.text != "" && s.Wall {
-				continue // a screen is as large as it is
-			}
-			_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: e.media, Value: e.value}}})
-			if err != nil {
-				t.Fatal(err)
-			}
-			b.do(t, chromedp.Evaluate[chromedp.Void]("document.documentElement.style.fontSize = '"+e.text+"'; undefined"))
-			if got := b.value(t, e.fine); got != "" {
-				t.Errorf("%s, %s: %s: %s", s.Name, e.name, e.why, got)
-			}
+// eased: the page does not move where that is unwanted, nor lose words to the
+// system's own colours or the dark, nor run out of a phone at twice the size of
+// text (WCAG 2.2, 1.4.4; 2.3.3).
+func (v *visit) eased() {
+	v.Helper()
+	for _, e := range []eased{
+		{"reduced motion", "prefers-reduced-motion", "reduce", "", moving, "moves"},
+		{"forced colours", "forced-colors", "active", "", faint, "cannot be read"},
+		{"dark", "prefers-color-scheme", "dark", "", faint, "cannot be read"},
+		{"large text", "prefers-color-scheme", "light", "200%", wide, "runs out of the screen"},
+	} {
+		if e.text != "" && v.s.Wall {
+			continue // a screen is as large as it is
+		}
+		v.b.feature(v.T, e.media, e.value)
+		v.b.textSize(v.T, e.text)
+		if got := v.b.value(v.T, e.fine); got != "" {
+			v.says("%s: %s: %s", e.name, e.why, got)
 		}
 	}
+	v.b.textSize(v.T, "")
+}
+
+// feature is what a page can ask of the system it is on, such as a scheme of colours.
+func (b *browser) feature(t testing.TB, name, value string) {
+	t.Helper()
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: name, Value: value}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// textSize makes text larger, as a browser's settings do; empty for as it was.
+func (b *browser) textSize(t testing.TB, size string) {
+	t.Helper()
+	b.do(t, chromedp.Evaluate[chromedp.Void]("document.documentElement.style.fontSize = '"+size+"'; undefined"))
 }
 
 // TestOnPaper: what is printed is the board, without buttons, on white; the
 // sheets with the codes are all of it.
 func TestOnPaper(t *testing.T) {
+	onlyLooks(t)
 	address := specimens(t)
 	b := openBrowser(t)
 	for _, s := range specimen.States() {

@@ -12,7 +12,7 @@ import (
 // requests until it is drawn (the stream that keeps it current comes after), and
 // 40 KB in all, compressed.
 func TestTheFirstView(t *testing.T) {
-	b := openBrowser(t)
+	b := freshBrowser(t)
 	_, address := serveReal(t, newFakeHouse(fullRoom()), nil)
 	b.media(t, 390, 844, "light")
 	b.do(t, chromedp.Navigate(address+"/r/cellar"), chromedp.WaitVisible("#board"))

@@ -6,7 +6,6 @@ import (
 	"reflect"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 
@@ -137,7 +136,7 @@ func (b *browser) tap(t *testing.T, at string) {
 			b.until(t, fmt.Sprintf(markWords, words))
 			at = "[data-tap]"
 		}
-		ctx, cancel := context.WithTimeout(b.ctx, 10*time.Second)
+		ctx, cancel := context.WithTimeout(b.ctx, patience/6)
 		err := chromedp.Do(ctx, chromedp.WaitVisible(at), chromedp.Click(at))
 		cancel()
 		if err == nil {

@@ -48,46 +48,35 @@ const sticksOut = `(() => { const r = document.documentElement; if (r.scrollWidt
 		return b.width > 0 && (b.right > innerWidth + 1 || b.left < -1) && !e.closest('.scroll, svg, .skip, .unseen'); });
 	return r.scrollWidth + ' > ' + innerWidth + ': ' + over.slice(-3).map((e) => e.tagName + '.' + e.className + ' ' + e.innerText.slice(0, 60)).join(' | '); })()`
 
-// TestEveryLanguageFits on a phone, in every state: nothing sticks out at 390 px,
-// at 320 px (WCAG 2.2, 1.4.10, from memory), and with text of twice the size
-// (1.4.4) on a screen of 768 px.
-func TestEveryLanguageFits(t *testing.T) {
-	if testing.Short() {
-		t.Skip("every page in every state and language takes a while")
+// fits: the page is in its language, and nothing sticks out at 390 px, at 320 px
+// (WCAG 2.2, 1.4.10, from memory), and with text of twice the size (1.4.4) on a
+// screen of 768 px.
+func (v *visit) fits() {
+	v.Helper()
+	if got, want := v.b.value(v.T, "document.documentElement.lang + ' ' + getComputedStyle(document.body).direction"), v.l.Code()+" "+v.l.Dir(); got != want {
+		v.says("it is in %s", got)
 	}
-	address := specimens(t)
-	b := openBrowser(t)
-	for _, s := range specimen.States() {
-		for _, l := range words.All() {
-			b.look(t, address, s, l, "light")
-			if got, want := b.value(t, "document.documentElement.lang + ' ' + getComputedStyle(document.body).direction"), l.Code()+" "+l.Dir(); got != want {
-				t.Errorf("%s in %s: %s", s.Name, l.Code(), got)
-			}
-			if over := b.value(t, sticksOut); over != "" {
-				t.Errorf("%s in %s: %s", s.Name, l.Code(), over)
-			}
-			if s.Wall {
-				continue
-			}
-			b.do(t, chromedp.EmulateViewport(320, 640))
-			if over := b.value(t, sticksOut); over != "" {
-				t.Errorf("%s in %s, 320 px: %s", s.Name, l.Code(), over)
-			}
-			b.do(t, chromedp.EmulateViewport(768, 1024), chromedp.Evaluate[chromedp.Void]("document.documentElement.style.fontSize = '200%'; undefined"))
-			if over := b.value(t, sticksOut); over != "" {
-				t.Errorf("%s in %s, large text: %s", s.Name, l.Code(), over)
-			}
+	inside := func(where string) {
+		v.Helper()
+		if over := v.b.value(v.T, sticksOut); over != "" {
+			v.says("%s: %s", where, over)
 		}
 	}
-	b.do(t, chromedp.Evaluate[chromedp.Void]("document.querySelector('main').style.width = '3000px'; undefined"))
-	if b.value(t, sticksOut) == "" {
-		t.Error("a page that is too wide is not seen to be")
+	inside("as it is")
+	if v.s.Wall {
+		return
 	}
+	v.b.do(v.T, chromedp.EmulateViewport(320, 640))
+	inside("320 px")
+	v.b.do(v.T, chromedp.EmulateViewport(768, 1024))
+	v.b.textSize(v.T, "200%")
+	inside("large text")
 }
 
 // TestBoardsBesideTheirWords: on a desk and on a wall, the drawing of a row is
 // beside its words in every direction of writing, not below them.
 func TestBoardsBesideTheirWords(t *testing.T) {
+	onlyLooks(t)
 	address := specimens(t)
 	b := openBrowser(t)
 	const over = `JSON.stringify([...document.querySelectorAll('.row')].map((r) => ({ words: r.querySelector('.who').getBoundingClientRect(), drawing: r.querySelector('.strip').getBoundingClientRect() }))

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"testing"
 
-	cdpbrowser "github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/serviceworker"
 	"github.com/chromedp/chromedp"
@@ -31,11 +30,7 @@ func TestEverythingBehindAProxy(t *testing.T) {
 			if _, err := chromedp.Call(b.ctx, serviceworker.Enable, cdp.Empty{}); err != nil {
 				t.Fatal(err)
 			}
-			if _, err := chromedp.CallBrowser(b.ctx, cdpbrowser.SetPermission, cdpbrowser.SetPermissionParams{
-				Permission: &cdpbrowser.PermissionDescriptor{Name: "notifications"}, Setting: cdpbrowser.PermissionSettingGranted, Origin: origin,
-			}); err != nil {
-				t.Fatal(err)
-			}
+			b.mayNotify(t, origin)
 			b.media(t, 390, 844, "light")
 
 			b.do(t, chromedp.Navigate(address+"/r/cellar?code=tidewater"), chromedp.WaitVisible("input[name=home]"), chromedp.SendKeys("input[name=home]", "12"))

@@ -6,9 +6,7 @@ import (
 	"iter"
 	"strings"
 	"testing"
-	"time"
 
-	cdpbrowser "github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/serviceworker"
 	"github.com/chromedp/chromedp"
@@ -36,12 +34,7 @@ func TestBeingTold(t *testing.T) {
 	if _, err := chromedp.Call(b.ctx, serviceworker.Enable, cdp.Empty{}); err != nil {
 		t.Fatal(err)
 	}
-	_, err := chromedp.CallBrowser(b.ctx, cdpbrowser.SetPermission, cdpbrowser.SetPermissionParams{
-		Permission: &cdpbrowser.PermissionDescriptor{Name: "notifications"}, Setting: cdpbrowser.PermissionSettingGranted, Origin: address,
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	b.mayNotify(t, address)
 	b.media(t, 390, 844, "light")
 	b.cookie(t, address, "__Host-drumturn", "secret-of-fay")
 	b.do(t, chromedp.Navigate(address+"/r/cellar"), chromedp.WaitVisible(".ask button"),
@@ -92,7 +85,7 @@ func TestBeingTold(t *testing.T) {
 // registration waits for the worker to be known to the browser.
 func registration(t *testing.T, workers iter.Seq2[serviceworker.EventWorkerRegistrationUpdated, error]) serviceworker.RegistrationID {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
 	found := make(chan serviceworker.RegistrationID, 1)
 	go func() {

@@ -146,7 +146,8 @@ var ways = []way{
 	}},
 	{"my data: save as a file", 2, func(w *walker) {
 		b, folder := w.resident("fay"), w.TempDir()
-		_, err := chromedp.CallBrowser(b.ctx, cdpbrowser.SetDownloadBehavior, cdpbrowser.SetDownloadBehaviorParams{Behavior: cdpbrowser.SetDownloadBehaviorBehaviorAllow, DownloadPath: folder})
+		_, err := chromedp.CallBrowser(b.ctx, cdpbrowser.SetDownloadBehavior, cdpbrowser.SetDownloadBehaviorParams{Behavior: cdpbrowser.SetDownloadBehaviorBehaviorAllow, DownloadPath: folder,
+			BrowserContextID: chromedp.FromContext(b.ctx).BrowserContextID})
 		if err != nil {
 			w.Fatal(err)
 		}

@@ -228,7 +228,7 @@ func BenchmarkFirstPaint(b *testing.B) {
 // firstPaint opens an address in a browser with a fresh profile; milliseconds.
 func firstPaint(b *testing.B, address string) float64 {
 	b.Helper()
-	w := openBrowser(b)
+	w := freshBrowser(b)
 	w.media(b, 390, 844, "light")
 	_, err := chromedp.Call(w.ctx, cutOff, cutOffParams{false, network.EmulateNetworkConditionsByRuleParams{
 		MatchedNetworkConditions: []*network.Conditions{{Latency: slowLatency, DownloadThroughput: slowDown, UploadThroughput: slowUp}},

@@ -98,6 +98,7 @@ func TestReportLetter(t *testing.T) {
 // A4, tables on lying ones (ISO 216), each as wide as the paper at most.
 // DRUMTURN_SHOTS keeps the print.
 func TestReportOnPaper(t *testing.T) {
+	onlyLooks(t)
 	address := specimens(t)
 	b := openBrowser(t)
 	b.cookie(t, address, "__Host-drumturn-manager", specimen.Secret(specimen.Manager))

@@ -66,6 +66,7 @@ var mediaBox = regexp.MustCompile(`/MediaBox \[0 0 ([0-9.]+) ([0-9.]+)\]`)
 // languages each sheet and card is on its own page, and all of its text on it.
 // DRUMTURN_SHOTS keeps the prints.
 func TestSheetsOnPaper(t *testing.T) {
+	onlyLooks(t)
 	address := specimens(t)
 	b := openBrowser(t)
 	b.cookie(t, address, "__Host-drumturn-manager", specimen.Secret(specimen.Manager))

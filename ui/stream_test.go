@@ -86,7 +86,7 @@ func connect(t *testing.T, address, path, who string) (<-chan message, *http.Res
 // fails the test.
 func next(t *testing.T, from <-chan message, name string) message {
 	t.Helper()
-	deadline := time.After(20 * time.Second)
+	deadline := time.After(patience)
 	for {
 		select {
 		case m, ok := <-from:

@@ -90,7 +90,7 @@ func (h *handset) session(v *visitor) {
 // opens loads a page of the building.
 func (h *handset) opens(path string) {
 	h.Helper()
-	ctx, cancel := context.WithTimeout(h.page, 20*time.Second)
+	ctx, cancel := context.WithTimeout(h.page, patience)
 	defer cancel()
 	h.must(chromedp.Do(ctx, chromedp.Navigate(h.address+path)))
 }
@@ -112,7 +112,7 @@ func (h *handset) registered(updates iter.Seq2[serviceworker.EventWorkerRegistra
 	select {
 	case id := <-found:
 		return id
-	case <-time.After(20 * time.Second):
+	case <-time.After(patience):
 		h.Fatal("no worker was registered")
 		return ""
 	}
@@ -138,7 +138,7 @@ func (h *handset) attach() context.Context {
 // says evaluates JavaScript, in the page or the worker, that makes a text.
 func (h *handset) says(where context.Context, script string) string {
 	h.Helper()
-	ctx, cancel := context.WithTimeout(where, 20*time.Second)
+	ctx, cancel := context.WithTimeout(where, patience)
 	defer cancel()
 	got, err := chromedp.Run(ctx, chromedp.Evaluate[string](script, chromedp.EvalAwaitPromise))
 	if err != nil {
@@ -151,7 +151,7 @@ func (h *handset) says(where context.Context, script string) string {
 // taken, once there are n, and waits until it shows.
 func (h *handset) gets(phone *pushtest.Phone, n int) string {
 	h.Helper()
-	ctx, cancel := context.WithTimeout(h.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(h.Context(), patience)
 	defer cancel()
 	all, err := phone.Await(ctx, n)
 	h.must(err)

@@ -135,7 +135,7 @@ func served(t *testing.T, path string) {
 		}
 	})
 	data := filepath.Join(filepath.Dir(path), "data")
-	for deadline := time.Now().Add(20 * time.Second); ; {
+	for deadline := time.Now().Add(patience); ; {
 		if conn, err := net.Dial("unix", filepath.Join(data, controlName)); err == nil {
 			_ = conn.Close()
 			return

@@ -90,7 +90,7 @@ func open(t *testing.T, address string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	client := &http.Client{Jar: jar, Timeout: 20 * time.Second}
+	client := &http.Client{Jar: jar, Timeout: patience}
 	resp, err := client.Get(address)
 	if err != nil {
 		t.Fatal(err)

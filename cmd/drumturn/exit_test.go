@@ -214,7 +214,7 @@ func TestServeSays(t *testing.T) {
 	var out, errOut lockedBuffer
 	ended := make(chan int, 1)
 	go func() { ended <- run(ctx, []string{"serve", w.path("building.toml")}, &out, &errOut) }()
-	for deadline := time.Now().Add(20 * time.Second); !strings.Contains(out.String(), "token="); time.Sleep(10 * time.Millisecond) { // another goroutine's text
+	for deadline := time.Now().Add(patience); !strings.Contains(out.String(), "token="); time.Sleep(10 * time.Millisecond) { // another goroutine's text
 		if time.Now().After(deadline) {
 			t.Fatalf("it says\n%s%s", out.String(), errOut.String())
 		}

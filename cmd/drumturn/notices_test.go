@@ -189,7 +189,7 @@ func TestNoticeReachesThePhone(t *testing.T) {
 	if status, _ := anna.post("/r/cellar/turns", "need", "wash"); status != http.StatusOK {
 		t.Fatal(status)
 	}
-	wait, stop := context.WithTimeout(t.Context(), 20*time.Second)
+	wait, stop := context.WithTimeout(t.Context(), patience)
 	defer stop()
 	if _, err := phone.Await(wait, 1); err != nil {
 		t.Fatalf("%v\n%s", err, w.log.String())

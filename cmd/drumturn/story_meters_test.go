@@ -151,7 +151,7 @@ func (m *storyMeter) publish(r tapeReading) {
 	if m.name == "two" {
 		body = jsonReading(r)
 	}
-	ctx, cancel := context.WithTimeout(m.story.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(m.story.Context(), patience)
 	defer cancel()
 	if _, err := m.client.Publish(ctx, &paho.Publish{QoS: 1, Topic: "laundry/" + m.name, Payload: body}); err != nil {
 		m.story.Fatalf("meter %s publishes: %v", m.name, err)

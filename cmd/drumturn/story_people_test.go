@@ -37,7 +37,7 @@ func (s *story) browser(name string) *browser {
 		s.Fatal(err)
 	}
 	b := &browser{story: s, name: name, client: &http.Client{
-		Jar: jar, Timeout: 20 * time.Second, Transport: &http.Transport{TLSClientConfig: s.clientTLS()},
+		Jar: jar, Timeout: patience, Transport: &http.Transport{TLSClientConfig: s.clientTLS()},
 	}}
 	s.browsers = append(s.browsers, b)
 	return b
@@ -113,7 +113,7 @@ func (b *browser) sees(path, text string) {
 // told waits until the phone was told n different things, the last of a kind.
 func (b *browser) told(n int, kind string) {
 	b.story.Helper()
-	ctx, cancel := context.WithTimeout(b.story.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(b.story.Context(), patience)
 	defer cancel()
 	for {
 		lines := b.lines()
