@@ -3,8 +3,8 @@ package ui
 import (
 	"encoding/json"
 	"fmt"
-	"strings"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
