@@ -48,6 +48,7 @@ var actGroups = map[string][]coordinator.FactKind{
 		coordinator.FactHomeAdded, coordinator.FactBlocked, coordinator.FactUnblocked, coordinator.FactMerged,
 		coordinator.FactMovedAway, coordinator.FactErased,
 	},
+	"machines": {coordinator.FactTariffSet, coordinator.FactNoticesSeen},
 }
 
 // actChoices are the groups in their order on the page.
