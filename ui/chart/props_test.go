@@ -249,7 +249,7 @@ func TestPatterns(t *testing.T) {
 		b := box{x, y, x + rapid.Float64Range(0, 300).Draw(t, "w"), y + rapid.Float64Range(0, 200).Draw(t, "h")}
 		for _, p := range []Pattern{Slant, Fall, Upright, Level, Dots, Unknown} {
 			for _, c := range points(t, hatches[p].lines(b, hatches[p].apart)) {
-				if !(area{b.left, b.top, b.right, b.bottom}).holds(c[0], c[1]) {
+				if !area(b).holds(c[0], c[1]) {
 					t.Fatalf("%s: %v outside of %v", p, c, b)
 				}
 			}
