@@ -2,6 +2,7 @@ package ui
 
 import (
 	"net/http"
+	"slices"
 
 	"github.com/labstack/echo/v4"
 )
@@ -14,6 +15,11 @@ type route struct {
 
 // routes is the whole list. Paths are below the public URL.
 func (s *Server) routes() []route {
+	return slices.Concat(s.residentRoutes(), s.managerRoutes(), s.managerRoomRoutes(), s.serviceRoutes())
+}
+
+// residentRoutes are what residents, visitors and screens open.
+func (s *Server) residentRoutes() []route {
 	const get, post = http.MethodGet, http.MethodPost
 	return []route{
 		{get, "/", s.buildingPage},
@@ -59,7 +65,13 @@ func (s *Server) routes() []route {
 		{post, "/me/notices/mail/end", s.endMail(residents)},
 		{post, "/me/sign-out", s.signOut},
 		{post, "/me/forget", s.forgetMe},
+	}
+}
 
+// managerRoutes are what managers open, of the whole building.
+func (s *Server) managerRoutes() []route {
+	const get, post = http.MethodGet, http.MethodPost
+	return []route{
 		{get, "/manager", s.managerPage},
 		{get, "/manager/use", s.usePage},
 		{get, "/manager/use.json", s.useJSON},
@@ -105,6 +117,16 @@ func (s *Server) routes() []route {
 		{post, "/manager/webhooks", s.proved(s.addHook(), always)},
 		{post, "/manager/webhooks/remove", s.removeHook()},
 		{post, "/manager/webhooks/try", s.tryHook},
+		{post, "/manager/notices/seen", s.noticesSeen},
+		{get, tariffPath, s.tariffPage},
+		{post, tariffPath, s.changeTariff},
+	}
+}
+
+// managerRoomRoutes are what managers open of one room.
+func (s *Server) managerRoomRoutes() []route {
+	const get, post = http.MethodGet, http.MethodPost
+	return []route{
 		{post, "/manager/r/:room/m/:machine", s.managerAct},
 		{get, "/manager/r/:room/m/:machine", s.pastPage},
 		{get, "/manager/r/:room/m/:machine/:file", s.pastFile},
@@ -119,16 +141,19 @@ func (s *Server) routes() []route {
 		{post, "/manager/r/:room/invitation", s.rotateInvitation},
 		{post, "/manager/r/:room/table", s.clearTable},
 		{get, "/manager/r/:room/log", s.logPage},
-		{post, "/manager/notices/seen", s.noticesSeen},
-		{get, tariffPath, s.tariffPage},
-		{post, tariffPath, s.changeTariff},
 		{get, "/manager/r/:room/rules", s.rulesPage},
 		{post, "/manager/r/:room/rules", s.changeRules},
 		{get, "/manager/r/:room/rules.toml", s.rulesFile},
 		{get, "/manager/r/:room/sheets", s.sheetsPage},
 		{post, "/manager/r/:room/m/:machine/code", s.rotateMachineCode},
 		{get, "/manager/r/:room/m/:machine/code.svg", s.machineCode},
+	}
+}
 
+// serviceRoutes are what browsers and other programs ask for by themselves.
+func (s *Server) serviceRoutes() []route {
+	const get = http.MethodGet
+	return []route{
 		{get, "/healthz", s.healthz},
 		{get, "/readyz", s.readyz},
 		{get, "/metrics", s.metrics},

@@ -1,6 +1,7 @@
 package specimen
 
 import (
+	"slices"
 	"time"
 
 	"drumturn/coordinator"
@@ -39,7 +40,10 @@ func (Letters) Confirm(_, _, _, _ string, _ time.Duration) bool { return true }
 func (Letters) Return(_, _, _, _, _ string, _ time.Duration) bool { return true }
 
 // States lists every page in every state.
-func States() []State {
+func States() []State { return slices.Concat(residentStates(), wallStates(), managerStates()) }
+
+// residentStates are the pages of residents and visitors.
+func residentStates() []State {
 	return []State{
 		{Name: "building", Path: "/"},
 		{Name: "room-visitor", Path: "/r/cellar"},
@@ -83,6 +87,12 @@ func States() []State {
 		{Name: "mail-ended", Path: "/mail/off?of=used"},
 		{Name: "offline", Path: "/offline"},
 		{Name: "not-found", Path: "/nothing"},
+	}
+}
+
+// wallStates are those of screens.
+func wallStates() []State {
+	return []State{
 		{Name: "wall", Path: "/r/cellar/wall?key=" + WallKey, Wall: true},
 		{Name: "wall-on-way", Path: "/r/loft/wall?key=" + WallKey, Wall: true},
 		{Name: "wall-quiet", Path: "/r/attic/wall?key=" + WallKey, Wall: true},
@@ -91,6 +101,12 @@ func States() []State {
 		{Name: "wall-touch-home", Path: "/r/cellar/touch?key=" + WallKey, Who: "dan", Wall: true},
 		{Name: "wall-touch-word", Path: "/r/cellar/touch?key=" + WallKey, Who: "eve", Wall: true},
 		{Name: "wall-touch-refused", Path: "/r/cellar/touch?key=" + WallKey, Who: "dan", Wall: true, Press: ".wants button"},
+	}
+}
+
+// managerStates are those of managers, and where they sign in.
+func managerStates() []State {
+	return []State{
 		{Name: "sign-in", Path: "/manager"},
 		{Name: "first-start", Path: "/manager/first?token=token"},
 		{Name: "invited", Path: "/manager/invited?token=invite"},
