@@ -30,29 +30,36 @@ func (b *browser) virtualKey(t *testing.T) {
 	}
 }
 
+// servedByName serves a house below a prefix, and returns the address: browsers bind
+// passkeys to names, and localhost is one.
+func servedByName(t *testing.T, h *fakeHouse) string {
+	t.Helper()
+	ln, o := listen(t, "127.0.0.1:0"), testOptions(h)
+	_, port, _ := strings.Cut(ln.Addr().String(), ":")
+	o.PublicURL = "http://localhost:" + port + "/below"
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(serve(t, s, ln))
+	return o.PublicURL
+}
+
 // TestAPasskeyInABrowser: added, signed out, signed in with, removed, refused; under
 // a path prefix, with the page's content policy in force.
 func TestAPasskeyInABrowser(t *testing.T) {
 	b := openBrowser(t)
 	h := newFakeHouse(fullRoom())
-	s := newTestServer(t, h, nil)
-	phc, err := s.hashPassphrase(context.Background(), adasPhrase)
+	phc, err := newTestServer(t, h, nil).hashPassphrase(context.Background(), adasPhrase)
 	if err != nil {
 		t.Fatal(err)
 	}
 	h.enrol(coordinator.Person{ID: "ada", Name: "Ada", Manager: true})
 	h.people.WaysIn["ada"] = coordinator.WayIn{Person: "ada", Passphrase: phc}
-	ln := listen(t, "127.0.0.1:0")
-	o := testOptions(h)
-	// Browsers bind passkeys to names, and localhost is one.
-	o.PublicURL = "http://localhost:" + ln.Addr().String()[strings.LastIndex(ln.Addr().String(), ":")+1:] + "/below"
-	if s, err = New(o); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(serve(t, s, ln))
+	at := servedByName(t, h)
 	b.virtualKey(t)
 	b.media(t, 390, 844, "light")
-	to := func(page string) chromedp.Action[chromedp.Void] { return chromedp.Navigate(o.PublicURL + page) }
+	to := func(page string) chromedp.Action[chromedp.Void] { return chromedp.Navigate(at + page) }
 
 	b.do(t, to("/manager"), chromedp.WaitVisible("[data-passkey] button"), chromedp.SendKeys("input[name=passphrase]", adasPhrase),
 		chromedp.Click("form[action$=sign-in] button"), chromedp.WaitVisible("#rooms"))
@@ -95,18 +102,11 @@ func TestBeginningWithAPasskeyInABrowser(t *testing.T) {
 	b := openBrowser(t)
 	h := newFakeHouse(fullRoom())
 	h.people.FirstToken = hashSecret("token")
-	ln := listen(t, "127.0.0.1:0")
-	o := testOptions(h)
-	o.PublicURL = "http://localhost:" + ln.Addr().String()[strings.LastIndex(ln.Addr().String(), ":")+1:] + "/below"
-	s, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(serve(t, s, ln))
+	at := servedByName(t, h)
 	b.virtualKey(t)
 	b.media(t, 390, 844, "light")
 	start := func(link string) {
-		b.do(t, chromedp.Navigate(o.PublicURL+link), chromedp.WaitVisible("[data-passkey] button"))
+		b.do(t, chromedp.Navigate(at+link), chromedp.WaitVisible("[data-passkey] button"))
 		if link == "/manager/first?token=token" {
 			b.do(t, chromedp.SendKeys("[data-passkey] input[name=name]", "Nora"))
 		}
@@ -126,7 +126,7 @@ func TestBeginningWithAPasskeyInABrowser(t *testing.T) {
 	if way := h.People().WaysIn[cleo.ID]; !ok || way.OnlyKeys() != 1 || way.Handle == h.People().WaysIn[nora.ID].Handle {
 		t.Fatalf("kept: %+v", way)
 	}
-	b.do(t, chromedp.Navigate(o.PublicURL+"/manager"), chromedp.Click("form[action$=sign-out] button"), chromedp.WaitVisible("[data-passkey] button"),
+	b.do(t, chromedp.Navigate(at+"/manager"), chromedp.Click("form[action$=sign-out] button"), chromedp.WaitVisible("[data-passkey] button"),
 		chromedp.Click("[data-passkey] button"), chromedp.WaitVisible("#rooms"))
 	for _, bad := range b.complaints() {
 		if strings.Contains(bad, "Content Security Policy") || strings.Contains(bad, "exception") {
@@ -141,16 +141,9 @@ func TestProvingInABrowser(t *testing.T) {
 	b := openBrowser(t)
 	h := newFakeHouse(fullRoom())
 	h.people.FirstToken = hashSecret("token")
-	ln := listen(t, "127.0.0.1:0")
-	o := testOptions(h)
-	o.PublicURL = "http://localhost:" + ln.Addr().String()[strings.LastIndex(ln.Addr().String(), ":")+1:] + "/below"
-	s, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(serve(t, s, ln))
+	at := servedByName(t, h)
 	b.virtualKey(t)
-	b.do(t, chromedp.Navigate(o.PublicURL+"/manager/first?token=token"), chromedp.WaitVisible("[data-passkey] button"),
+	b.do(t, chromedp.Navigate(at+"/manager/first?token=token"), chromedp.WaitVisible("[data-passkey] button"),
 		chromedp.Click("[data-passkey] button"), chromedp.WaitVisible("#keys .hands li"))
 	h.mu.Lock()
 	h.now = noon.Add(time.Hour)
@@ -158,13 +151,14 @@ func TestProvingInABrowser(t *testing.T) {
 	// A page that was loaded while the sign-in was fresh learns it from the refusal.
 	b.do(t, chromedp.SendKeys("[data-passkey] input[name=name]", "tablet & co"), chromedp.Click("[data-passkey] button"))
 	b.until(t, "document.querySelector('#go-on') && document.querySelector('#go-on input[name=name]').value == 'tablet & co'")
-	b.do(t, chromedp.Click("[data-passkey] button"))
+	b.tap(t, "[data-passkey] button")
 	b.until(t, "location.pathname.endsWith('/manager/access') && document.querySelector('[data-passkey] input[name=name]')?.value == 'tablet & co'")
 	h.mu.Lock()
 	h.now = noon.Add(2 * time.Hour)
 	h.mu.Unlock()
-	b.do(t, chromedp.SendKeys("form:has(> input[value=invite]) input[name=name]", "Cleo"), chromedp.Click("form:has(> input[value=invite]) button"),
-		chromedp.WaitVisible("[data-passkey] button"), chromedp.Click("[data-passkey] button"))
+	b.do(t, chromedp.SendKeys("form:has(> input[value=invite]) input[name=name]", "Cleo"), chromedp.Click("form:has(> input[value=invite]) button"))
+	b.until(t, "!!document.querySelector('#go-on')") // the page before has a button like the next one, too
+	b.tap(t, "[data-passkey] button")
 	b.until(t, "document.querySelector('.address')?.textContent.includes('/below/manager/invited?token=')")
 	for _, bad := range b.complaints() {
 		if strings.Contains(bad, "Content Security Policy") || strings.Contains(bad, "exception") {

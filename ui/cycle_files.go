@@ -13,16 +13,11 @@ import (
 
 // cycleFile is one table of a cycle's page.
 func (s *Server) cycleFile(c echo.Context) error {
-	p, err := s.pastOf(c)
+	p, of, before, err := s.cycleOf(c)
 	if err != nil {
 		return err
 	}
-	ctx := c.Request().Context()
-	of, before, err := p.find(ctx, param(c, "cycle"), c.QueryParam("told"))
-	if err != nil {
-		return err
-	}
-	k, story, err := p.again(ctx, &of, before)
+	k, story, err := p.again(c.Request().Context(), &of, before)
 	if err != nil {
 		return err
 	}

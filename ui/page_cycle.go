@@ -50,16 +50,21 @@ func (s *Server) cyclePage(c echo.Context) error { return s.showCycle(c, "cycle"
 // cycleSheet is the same on one page of paper: the evidence, when somebody complains.
 func (s *Server) cycleSheet(c echo.Context) error { return s.showCycle(c, "cycle-sheet") }
 
+// cycleOf finds the cycle that an address names, and some that came before it.
+func (s *Server) cycleOf(c echo.Context) (p *pastScene, of coordinator.Fact, before []coordinator.Fact, err error) {
+	if p, err = s.pastOf(c); err != nil {
+		return nil, of, nil, err
+	}
+	of, before, err = p.find(c.Request().Context(), param(c, "cycle"), c.QueryParam("told"))
+	return p, of, before, err
+}
+
 func (s *Server) showCycle(c echo.Context, page string) error {
-	p, err := s.pastOf(c)
+	p, of, before, err := s.cycleOf(c)
 	if err != nil {
 		return err
 	}
 	ctx := c.Request().Context()
-	of, before, err := p.find(ctx, param(c, "cycle"), c.QueryParam("told"))
-	if err != nil {
-		return err
-	}
 	v := cycleView{
 		Machine: machineName(p.lang(), p.machine), Room: p.snap.Name, Back: p.link(), Number: strconv.FormatUint(of.Cycle, 10),
 		Day: fullDay(p.lang(), of.Start.In(p.zone)), Facts: append(p.facts(&of), p.price(&of, s.o.House.People())...), Page: p.cycleLink(&of),

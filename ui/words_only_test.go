@@ -175,7 +175,7 @@ func TestCodeMakesNoSentences(t *testing.T) {
 // of a list, or hidden. A refusal of one calls it in English.
 var chosen = []string{
 	"do", "token", "lang", "back", "person", "accessible", "lower", "dry-after", "leave-at-closing", "minutes", "also", "endpoint", "p256dh", "auth", "old",
-	"sure", "hours", "machine", "turn", "load", "need", "version",
+	"sure", "hours", "machine", "turn", "load", "need", "version", "key",
 }
 
 // TestFieldsHaveNames: a refusal of what was typed into a field can call it in every language.
