@@ -133,6 +133,7 @@ func TestLeftWhileItWaits(t *testing.T) {
 func TestALetterIsNotSentAgain(t *testing.T) {
 	bubble(t, one(), func(t *testing.T, h *house) {
 		withMail(h.people, "a", true)
+		withMail(h.people, "c", true)
 		h.Ways.Mail = true
 		h.box.put(called(1, time.Now()))
 		h.post.answer = func(_ context.Context, m Message, _ int) Result {
@@ -144,7 +145,6 @@ func TestALetterIsNotSentAgain(t *testing.T) {
 		defer h.start(t)()
 		synctest.Wait()
 		h.became("a", "c")
-		withMail(h.people, "c", true)
 		time.Sleep(8 * time.Minute)
 		if got := h.post.to("mail:a"); len(got) != 1 || len(h.post.to("mail:c")) != 0 || len(h.post.to("d1")) < 2 {
 			t.Errorf("sent to %q", sentTo(h))

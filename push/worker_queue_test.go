@@ -55,7 +55,7 @@ func TestOutcomesShareRecords(t *testing.T) {
 		most, least int // records
 	}{
 		{"many, quick", 960, time.Microsecond, 60, 30},
-		{"many, slow", 40, 4 * time.Millisecond, 10, 4},
+		{"many, slow", 40, gatherFor * 2 / 5, 10, 4},
 		{"each longer than an outcome waits", 12, gatherFor * 6 / 5, 12, 3},
 		{"one", 1, time.Millisecond, 1, 1},
 	} {
