@@ -3,6 +3,7 @@ package coordinator
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -335,19 +336,17 @@ func mixedRoom(p *Plan) {
 // TestNobodyIsOvertaken: first come, first served, except by the written rules, and
 // each overtaking has exactly its reason stored.
 func TestNobodyIsOvertaken(t *testing.T) {
-	reasons, rounds := map[queue.Overtaking]int{}, 5
-	if testing.Short() {
-		rounds = 1
-	}
-	for range rounds {
-		rapid.Check(t, func(rt *rapid.T) { fairHistory(t, rt, reasons) })
-	}
-	t.Logf("who had joined earlier was passed by these rules: %v", reasons)
-	for _, why := range queue.Overtakings() {
-		if !testing.Short() && reasons[why] == 0 && why != queue.OverClosed { // a short run makes 20 short histories
-			t.Errorf("the histories are too tame: nobody was overtaken by %q", why)
+	reasons := map[queue.Overtaking]int{}
+	defer func() { t.Logf("who had joined earlier was passed by these rules: %v", reasons) }()
+	histories(t, 5, func(rt *rapid.T) { fairHistory(t, rt, reasons) }, func() []string {
+		var never []string
+		for _, why := range queue.Overtakings() {
+			if reasons[why] == 0 && why != queue.OverClosed {
+				never = append(never, "being overtaken by "+strconv.Quote(string(why)))
+			}
 		}
-	}
+		return never
+	})
 }
 
 // fairHistory is one random day, judged call by call.
