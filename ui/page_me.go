@@ -22,6 +22,7 @@ type meView struct {
 	Thanks               string
 	Browsers             int       // on which the visitor is signed in
 	Pass                 *passView // a one-time code made just now
+	KeepDays             int       // of history by person
 }
 
 // languageChoice is a language that notices can come in.
@@ -59,6 +60,7 @@ func (s *Server) viewMe(c echo.Context, who *coordinator.Person) meView {
 	v := meView{
 		Name: who.Name, Home: home.Name, Devices: len(people.Devices(who.ID)),
 		Push: s.o.VAPIDKey != "", Mail: s.o.Letters != nil, Languages: languageChoices(s.lang(c)), Thanks: s.thanks(c),
+		KeepDays: s.keepDays(),
 	}
 	if !s.openHomes() {
 		v.HomeCode = home.Code // elsewhere it opens nothing
@@ -152,14 +154,26 @@ func (s *Server) endSession(c echo.Context, cookie, to string) error {
 	return s.redirect(c, to)
 }
 
-// forgetMe ends the person's turns in every room, lets their loads go
-// unclaimed, and then removes the person.
+// keepDays is for how many days the rooms keep history by person, the longest of
+// them.
+func (s *Server) keepDays() int {
+	days := 0
+	for _, room := range s.o.House.Rooms() {
+		if snap := s.o.House.Snapshot(room); snap != nil {
+			days = max(days, snap.Rules.KeepDays)
+		}
+	}
+	return days
+}
+
+// forgetMe removes the person; with "past", also from what the history says of
+// past loads. The rooms are told who left: turns end there, loads are nobody's.
 func (s *Server) forgetMe(c echo.Context) error {
 	who := s.visitor(c)
 	if who == nil {
 		return signedOut
 	}
-	f, err := parseForm(c.Request(), field{"sure", "Yes, forget me", 3, false})
+	f, err := parseForm(c.Request(), field{"sure", "Yes, forget me", 3, false}, field{"past", "Also past loads", 3, false})
 	if err == nil && f["sure"] != "yes" {
 		err = invalid("sure", "Please tick the box first: this cannot be undone.")
 	}
@@ -167,13 +181,8 @@ func (s *Server) forgetMe(c echo.Context) error {
 		_, text, _ := refusal(s.lang(c), err)
 		return s.showMe(c, http.StatusUnprocessableEntity, &problem{Form: "forget", Text: text})
 	}
-	ctx := c.Request().Context()
-	for _, room := range s.o.House.Rooms() {
-		if _, err := s.o.House.Do(ctx, room, coordinator.MovedOut{Person: who.ID, Home: who.Home}); err != nil {
-			return err
-		}
-	}
-	if err := s.o.House.DoPeople(ctx, coordinator.Forget{Person: who.ID}); err != nil {
+	ev := coordinator.Forget{Person: who.ID, Erase: f["past"] == "yes"}
+	if err := s.o.House.DoPeople(c.Request().Context(), ev); err != nil {
 		return err
 	}
 	s.setCookie(c, s.cookies.resident, "", 0)

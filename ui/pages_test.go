@@ -218,7 +218,6 @@ func TestFormsBecomeEvents(t *testing.T) {
 		{post("/manager/r/cellar/m/w4", "do", "by-hand-on"), coordinator.ByHand{Machine: "w4", Person: "boss", On: true}},
 		{post("/manager/r/cellar/m/w4", "do", "by-hand-off"), coordinator.ByHand{Machine: "w4", Person: "boss"}},
 		{post("/manager/r/cellar/m/w4", "do", "on-table"), coordinator.Collect{Machine: "w4", Person: "boss", OnTable: true}},
-		{post("/me/forget", "sure", "yes"), coordinator.MovedOut{Person: dan.p, Home: dan.h}},
 	}
 	h := newFakeHouse(fullRoom())
 	h.resident(dan.p, dan.h)

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -139,16 +140,49 @@ func TestDevices(t *testing.T) {
 	}
 }
 
+// TestForgetMe: the resident says whether the history forgets them too, and the
+// rooms and the history are to be told so, by every id that they had.
 func TestForgetMe(t *testing.T) {
-	h := newFakeHouse(fullRoom(), smallRoom())
+	for _, c := range []struct {
+		fields []string
+		erase  []coordinator.PersonID
+	}{
+		{[]string{"sure", "yes"}, nil},
+		{[]string{"sure", "yes", "past", "no"}, nil},
+		{[]string{"sure", "yes", "past", "yes"}, []coordinator.PersonID{"dan", "dan-before"}},
+	} {
+		h := newFakeHouse(fullRoom(), smallRoom())
+		h.enrol(coordinator.Person{ID: "dan", Home: "h6", Former: []coordinator.PersonID{"dan-before"}})
+		s := newTestServer(t, h, nil)
+		w := post("/me/forget", c.fields...).as("secret-of-dan", "").of(s)
+		if _, ok := h.people.Persons["dan"]; ok || w.Code != http.StatusSeeOther {
+			t.Errorf("%v: %d; dan is still known: %v", c.fields, w.Code, ok)
+		}
+		if len(h.people.Departures) != 1 {
+			t.Fatalf("%v: the rooms are to be told %v", c.fields, h.people.Departures)
+		}
+		for _, d := range h.people.Departures {
+			if d.Person != "dan" || !slices.Equal(d.Erase, c.erase) {
+				t.Errorf("%v: the history is to forget %v of %s, want %v", c.fields, d.Erase, d.Person, c.erase)
+			}
+		}
+	}
+}
+
+// TestForgetMeSaysWhatStays: for how long, by the room that keeps it longest; and
+// without the first tick nothing is done, whatever the second says.
+func TestForgetMeSaysWhatStays(t *testing.T) {
+	one, two := fullRoom(), smallRoom()
+	one.Rules.KeepDays, two.Rules.KeepDays = 30, 45
+	h := newFakeHouse(one, two)
 	h.resident("dan", "h6")
 	s := newTestServer(t, h, nil)
-	w := post("/me/forget", "sure", "yes").as("secret-of-dan", "").of(s)
-	if w.Code != http.StatusSeeOther || len(h.events()) != 2 {
-		t.Errorf("%d; told %v", w.Code, h.events())
+	if page := get("/me").as("secret-of-dan", "").of(s).Body.String(); !strings.Contains(page, "for 45 days more") {
+		t.Error("the page does not say how long history is kept")
 	}
-	if _, ok := h.people.Persons["dan"]; ok {
-		t.Error("dan is still known")
+	w := post("/me/forget", "past", "yes").as("secret-of-dan", "").of(s)
+	if _, ok := h.people.Persons["dan"]; !ok || w.Code != http.StatusUnprocessableEntity || len(h.people.Departures) != 0 {
+		t.Errorf("%d: forgotten without the tick", w.Code)
 	}
 }
 

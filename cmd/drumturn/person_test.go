@@ -124,7 +124,10 @@ func TestThePastOfWhoWasMerged(t *testing.T) {
 		}
 	}
 	anna.sees("/me/notices", "It is about your load.")
-	do(coordinator.Forget{Person: one, Erase: true})
+	// Erased by their own choice, as by a manager's.
+	if status, text := anna.post("/me/forget", "sure", "yes", "past", "yes"); status != http.StatusOK {
+		t.Fatalf("anna is not forgotten: %d %s", status, text)
+	}
 	if got, want := w.cyclesOf(), []coordinator.PersonID{"", "", ben, ""}; !slices.Equal(got, want) {
 		t.Errorf("after erasing the facts name %q, want %q", got, want)
 	}
