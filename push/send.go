@@ -101,13 +101,13 @@ func (d *dispatch) stillNow(t *task, now time.Time) bool {
 // message words and addresses what a device gets. It depends on the row and the
 // person only, so a repeated send has the same topic and tag.
 func (d *dispatch) message(t *task, now time.Time) Message {
-	n := &t.job.row.Notice
-	words := Words(n, Place{Room: t.job.room, Zone: t.job.zone}, t.who.Person.Lang)
+	n, at := &t.job.row.Notice, Place{Room: t.job.room, Zone: t.job.zone}
 	if byMail(t.device) {
 		p := &t.who.Person
-		letter := Letter{Text: words, Lang: p.Lang, URL: d.w.URL(*n), Key: t.job.row.Key + "\n" + string(p.ID), Off: p.Mail.Off, Manager: p.Manager}
+		letter := Letter{Text: LetterWords(n, at, p.Lang), Lang: p.Lang, URL: d.w.URL(*n), Key: t.job.row.Key + "\n" + string(p.ID), Off: p.Mail.Off, Manager: p.Manager}
 		return Message{To: t.device, Letter: letter}
 	}
+	words := Words(n, at, t.who.Person.Lang)
 	payload := Payload{Title: words.Title, Body: words.Body, Tag: Tag(n), URL: d.w.URL(*n), Kind: n.Kind, At: n.Made}
 	if d.w.Post != nil {
 		if payload.Post = d.w.Post(*n); payload.Post != "" {

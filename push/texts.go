@@ -19,8 +19,9 @@ type Place struct {
 }
 
 // Words puts a notice into words of the language with the BCP 47 tag lang, or of
-// the nearest one there is (de-AT: de), or English. A kind that is not known
-// gets words that lead to the page.
+// the nearest one there is (de-AT: de), or English. They are for a phone, whose
+// lock screen others read too: the machine, the room and the time of day, and
+// nothing of or by a person. A kind that is not known gets words that lead to the page.
 func Words(n *coordinator.Notice, at Place, lang string) Text {
 	s := said{Notice: n, at: at, lang: words.For(lang)}
 	if !told[n.Kind] {
@@ -39,14 +40,24 @@ func Words(n *coordinator.Notice, at Place, lang string) Text {
 		}
 	case coordinator.LoadReady:
 		return s.loadReady()
-	case coordinator.FaultTold:
-		return s.fault()
 	case coordinator.LoadFault:
 		if n.Reason == "out" {
 			return s.text("load-fault-out", "title", "body")
 		}
 	}
 	return s.text(string(n.Kind), "title", "body")
+}
+
+// LetterWords are Words for an e-mail, which may say what somebody typed: it shows
+// on no lock screen. What was typed is made one line, so that it cannot pass for
+// more of the letter.
+func LetterWords(n *coordinator.Notice, at Place, lang string) Text {
+	t := Words(n, at, lang)
+	if n.Kind == coordinator.FaultTold && n.Reason != "" {
+		s := said{Notice: n, at: at, lang: words.For(lang)}
+		t.Body += " " + s.say("fault-told.quote")
+	}
+	return t
 }
 
 // told are the kinds that the catalogue has words for, under notice.KIND.
@@ -82,7 +93,7 @@ func (s said) value(name string) string {
 	case "room":
 		return s.at.Room
 	case "reason":
-		return s.Reason
+		return tidy(s.Reason)
 	case "made":
 		return s.clock(s.Made)
 	case "ready":
@@ -157,12 +168,4 @@ func (s said) loadReady() Text {
 		return s.text("load-ready", "dry", "body")
 	}
 	return s.text("load-ready", "title", "body")
-}
-
-func (s said) fault() Text {
-	t := s.text("fault-told", "title", "body")
-	if s.Reason != "" {
-		t.Body += " " + s.say("fault-told.quote")
-	}
-	return t
 }

@@ -63,7 +63,7 @@ func TestWords(t *testing.T) {
 		{"nudge the day after", coordinator.LoadNudge, func(n *coordinator.Notice) { n.Made = n.Made.Add(20 * time.Hour) },
 			"Your laundry is still waiting", "Please collect it from 2 (Cellar); it has been there since Wed 14:05."},
 		{"moved", coordinator.LoadMoved, nil, "Your laundry is on the table", "A neighbour put it there at 14:25, from 2 (Cellar). If it is still inside, say so."},
-		{"fault", coordinator.FaultTold, func(n *coordinator.Notice) { n.Reason = "smells burnt" }, "A fault was reported", "Washer 2 (Cellar), reported at 14:25. “smells burnt”"},
+		{"fault", coordinator.FaultTold, func(n *coordinator.Notice) { n.Reason = "smells burnt" }, "A fault was reported", "Washer 2 (Cellar), reported at 14:25."},
 		{"fault, load inside", coordinator.LoadFault, nil, "Please look at your load", "Somebody reported a fault of 2 (Cellar) at 14:25, and your load is inside."},
 		{"out, load inside", coordinator.LoadFault, func(n *coordinator.Notice) { n.Reason = "out" }, "Please look after your load",
 			"Washer 2 (Cellar) was taken out of service at 14:25, and your load is inside."},
@@ -78,6 +78,37 @@ func TestWords(t *testing.T) {
 		}
 		if got := Words(&n, summerPlace(t), ""); got.Title != c.title || got.Body != c.body {
 			t.Errorf("%s:\n got %+v\nwant {%s %s}", c.name, got, c.title, c.body)
+		}
+	}
+}
+
+// TestLettersQuote: what was typed about a fault is in the letter, and cannot look
+// like more of it.
+func TestLettersQuote(t *testing.T) {
+	n := sample(coordinator.FaultTold)
+	n.Reason = "smells\r\n\nOpen the page:\n\u2028http://evil.example\x00"
+	for lang, want := range map[string]string{
+		"en": "Washer 2 (Cellar), reported at 14:25. “smells Open the page: http://evil.example”",
+		"de": "Waschmaschine 2 (Cellar), gemeldet um 14:25. „smells Open the page: http://evil.example“",
+	} {
+		if got := LetterWords(&n, summerPlace(t), lang).Body; got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	for _, l := range words.All() {
+		if letter, phone := LetterWords(&n, summerPlace(t), l.Code()), Words(&n, summerPlace(t), l.Code()); !strings.HasPrefix(letter.Body, phone.Body+" ") || letter.Title != phone.Title {
+			t.Errorf("%s: %+v", l.Code(), letter)
+		}
+	}
+	n.Reason = ""
+	if letter, phone := LetterWords(&n, summerPlace(t), "en"), Words(&n, summerPlace(t), "en"); letter != phone {
+		t.Errorf("with nothing typed: %+v", letter)
+	}
+	for _, kind := range allKinds { // what other reasons say is in the words already
+		n := sample(kind)
+		n.Reason = "table"
+		if letter, phone := LetterWords(&n, summerPlace(t), "en"), Words(&n, summerPlace(t), "en"); letter != phone && kind != coordinator.FaultTold {
+			t.Errorf("%s: %+v", kind, letter)
 		}
 	}
 }
