@@ -75,6 +75,7 @@ type stream struct {
 	lang *words.Language
 	hash string // of the resident's cookie
 
+	known bool   // the cookie was somebody's when last looked
 	last string // id of the scene that the page has
 	sent bool   // something was sent: mine and own say what
 	mine []byte // panel last sent
@@ -89,6 +90,7 @@ func (st *stream) run(ctx context.Context, h *hub) error {
 	}
 	wake := h.join()
 	defer h.leave(wake)
+	st.known = st.s.personOf(st.hash) != nil
 	if st.write(st.s.beat()) != nil || st.update() != nil {
 		return nil
 	}
@@ -102,14 +104,27 @@ func (st *stream) run(ctx context.Context, h *hub) error {
 		case <-st.s.closing:
 			return nil
 		case <-wake:
-			err = st.update()
+			err = st.news(st.update)
 		case <-beat.C:
-			err = st.write(st.s.beat())
+			err = st.news(func() error { return st.write(st.s.beat()) })
 		}
 		if err != nil {
-			return nil // The page is gone; there is nobody to tell.
+			return nil // The page is gone, or is nobody's any more; there is nobody to tell.
 		}
 	}
+}
+
+// errOver ends a stream whose session has ended.
+var errOver = errors.New("the session has ended")
+
+// news sends something, unless the session that the page was somebody's by has
+// ended: the page then opens another stream, as a stranger's.
+func (st *stream) news(send func() error) error {
+	was := st.known
+	if st.known = st.s.personOf(st.hash) != nil; was && !st.known {
+		return errOver
+	}
+	return send()
 }
 
 // beat tells a page that its stream lives, and which styles and scripts this

@@ -24,9 +24,13 @@ type Authenticator struct {
 	Count uint32
 	// Unverified: it did not check who holds it.
 	Unverified bool
-	Handle     []byte
-	ID         []byte
-	key        *ecdsa.PrivateKey
+	// Framed: the page was in a frame of another site's. Absent: nobody was there.
+	Framed, Absent bool
+	// Kind is what the client data says was asked for, where it is not what was.
+	Kind   string
+	Handle []byte
+	ID     []byte
+	key    *ecdsa.PrivateKey
 }
 
 // New makes a device whose browser shows a page at an origin of a host.
@@ -56,7 +60,10 @@ func challenge(options []byte) (challenge string, handle []byte) {
 }
 
 func (a *Authenticator) clientData(kind, challenge string) []byte {
-	data, err := json.Marshal(map[string]any{"type": kind, "challenge": challenge, "origin": a.Origin, "crossOrigin": false})
+	if a.Kind != "" {
+		kind = a.Kind
+	}
+	data, err := json.Marshal(map[string]any{"type": kind, "challenge": challenge, "origin": a.Origin, "crossOrigin": a.Framed})
 	if err != nil {
 		panic(err)
 	}
@@ -74,6 +81,9 @@ const (
 func (a *Authenticator) data(flags byte) []byte {
 	if a.Unverified {
 		flags &^= userVerified
+	}
+	if a.Absent {
+		flags &^= userPresent
 	}
 	host := sha256.Sum256([]byte(a.Host))
 	out := append(host[:], flags)
