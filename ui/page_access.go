@@ -147,7 +147,7 @@ func (s *Server) access(c echo.Context) error {
 		return notManager
 	}
 	f, err := parseForm(c.Request(), field{"do", "What to do", 20, false}, field{"id", "Which", 200, false}, field{"name", "Name", 60, false},
-		field{"old", "Passphrase now", maxPassphrase, true}, field{"passphrase", "Passphrase", maxPassphrase, true},
+		field{"passphrase", "Passphrase", maxPassphrase, true},
 		field{"again", "Passphrase again", maxPassphrase, true}, field{"sure", "Yes, remove", 3, false})
 	if err == nil && f["do"] == "invite" {
 		var link *inviteLink
@@ -183,7 +183,7 @@ func (s *Server) doAccess(c echo.Context, who *coordinator.Person, f form) error
 	case "rename":
 		ev = coordinator.RenameManager{By: who.ID, Name: f["name"]}
 	case "passphrase", "no-passphrase":
-		phc, err := s.newPassphrase(c, who, f)
+		phc, err := s.newPassphrase(c, f)
 		if err != nil {
 			return err
 		}
@@ -209,15 +209,8 @@ func (s *Server) doAccess(c echo.Context, who *coordinator.Person, f form) error
 	return s.o.House.DoPeople(c.Request().Context(), ev)
 }
 
-// newPassphrase checks the passphrase that holds now, where there is one: a page
-// that somebody left open is not enough. It gives the hash of the new one; empty for none.
-func (s *Server) newPassphrase(c echo.Context, who *coordinator.Person, f form) (string, error) {
-	way := s.o.House.People().WaysIn[who.ID]
-	if way.Passphrase != "" {
-		if err := s.rightPassphrase(c, way, f["old"]); err != nil {
-			return "", err
-		}
-	}
+// newPassphrase gives the hash of the new one; empty for none.
+func (s *Server) newPassphrase(c echo.Context, f form) (string, error) {
 	if f["do"] == "no-passphrase" {
 		return "", nil
 	}

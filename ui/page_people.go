@@ -27,6 +27,7 @@ type peopleView struct {
 	Today        string
 	MostGuests   int
 	Open, Closed bool // some room's homes are open, or have codes
+	Hidden       bool // codes of homes are not shown, the manager signed in too long ago
 	Thanks       string
 	Problem      *problem
 }
@@ -56,7 +57,7 @@ type guestLine struct {
 // homeLine is a home with what can be done to it.
 type homeLine struct {
 	ID, Name, Code, Also, Since string
-	Blocked, Shown              bool // Shown: unfolded
+	Blocked, Shown, Hidden      bool // Shown: unfolded; Hidden: there is a code
 	Members                     []memberLine
 }
 
@@ -81,6 +82,7 @@ func (s *Server) showPeople(c echo.Context, status int, p *problem, given handed
 	people, d := s.o.House.People(), s.dates(c)
 	v := peopleView{
 		Search: searched(c, p), handed: given, Today: d.plain(d.now), MostGuests: coordinator.MostGuests, Thanks: s.thanks(c), Problem: p,
+		Hidden: !s.fresh(c),
 	}
 	for _, id := range s.o.House.Rooms() {
 		if snap := s.o.House.Snapshot(id); snap != nil {
@@ -137,6 +139,9 @@ func (s *Server) listHomes(v *peopleView, people *coordinator.People, d dates) {
 		v.All = append(v.All, choice{string(h.ID), h.Name})
 		line := homeLine{
 			ID: string(h.ID), Name: h.Name, Code: h.Code, Also: strings.Join(h.Also, d.lang.Say("list.comma")), Since: d.day(h.Joined), Blocked: h.Blocked,
+		}
+		if v.Hidden {
+			line.Code, line.Hidden = "", h.Code != ""
 		}
 		list := members[h.ID]
 		slices.SortFunc(list, func(a, b coordinator.Person) int {

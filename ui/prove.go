@@ -30,6 +30,7 @@ type proveView struct {
 	Passphrase bool
 	Passkey    bool
 	Problem    string
+	Page       bool // it stands before a page, which takes no form
 }
 
 type keptField struct{ Name, Value string }
@@ -41,19 +42,24 @@ func (s *Server) fresh(c echo.Context) bool {
 }
 
 // always is for forms that need a fresh sign-in whatever they say.
-func always(coordinator.WayIn, url.Values) bool { return true }
+func always(url.Values) bool { return true }
+
+// whenDo is for forms that need it when one of these of their buttons is pressed.
+func whenDo(buttons ...string) func(url.Values) bool {
+	return func(f url.Values) bool { return slices.Contains(buttons, f.Get("do")) }
+}
 
 // proved puts a fresh sign-in before a form. Who has none is asked on a page that
 // carries the form along, and comes here again with it: as soon as the proof
 // holds, what was asked is done.
-func (s *Server) proved(h echo.HandlerFunc, needs func(coordinator.WayIn, url.Values) bool) echo.HandlerFunc {
+func (s *Server) proved(h echo.HandlerFunc, needs func(url.Values) bool) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		who := s.manager(c)
 		if who == nil {
 			return h(c) // which says so
 		}
 		values, proof, ok := takeProof(c.Request())
-		if !ok || s.fresh(c) || !needs(s.o.House.People().WaysIn[who.ID], values) {
+		if !ok || s.fresh(c) || !needs(values) {
 			return h(c)
 		}
 		if proof == "" {
@@ -68,6 +74,30 @@ func (s *Server) proved(h echo.HandlerFunc, needs func(coordinator.WayIn, url.Va
 		}
 		return h(c)
 	}
+}
+
+// provedPage puts a fresh sign-in before a page that shows secrets. The page that
+// asks carries an empty form to the same address, where opened brings back to it:
+// no proof ever stands in an address.
+func (s *Server) provedPage(h echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		who := s.manager(c)
+		if who == nil || s.fresh(c) {
+			return h(c)
+		}
+		return s.askProof(c, who, nil, http.StatusForbidden, "")
+	}
+}
+
+// opened is where the proof of a page leads: to the page.
+func (s *Server) opened(c echo.Context) error {
+	if s.manager(c) == nil {
+		return notManager
+	}
+	if _, err := parseForm(c.Request()); err != nil {
+		return err
+	}
+	return s.redirect(c, strings.TrimPrefix(c.Request().URL.Path, s.base))
 }
 
 // takeProof reads a form and takes the proof out of it; the handler behind finds
@@ -96,6 +126,7 @@ func (s *Server) askProof(c echo.Context, who *coordinator.Person, values url.Va
 	v := proveView{
 		Action: s.base + c.Request().URL.Path, Minutes: int(proofHolds / time.Minute), Problem: problem,
 		Passphrase: way.Passphrase != "", Passkey: s.door != nil && way.HasKey(),
+		Page: len(values) == 0,
 	}
 	for _, name := range slices.Sorted(maps.Keys(values)) {
 		for _, value := range values[name] {
@@ -149,17 +180,6 @@ func replaceCookie(r *http.Request, name, value string) {
 		}
 	}
 	r.AddCookie(&http.Cookie{Name: name, Value: value})
-}
-
-// needsProof says which buttons of the page about ways in do.
-func needsProof(way coordinator.WayIn, f url.Values) bool {
-	switch f.Get("do") {
-	case "invite", "remove", "drop-key", "new-key":
-		return true
-	case "passphrase":
-		return way.Passphrase == "" // who has one types it in the form itself
-	}
-	return false
 }
 
 // errProve is the refusal to a script; it then sends its form in the ordinary way.

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"io"
 	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -16,16 +17,23 @@ import (
 
 // sensitive are the forms that could be turned against a manager whose page is found open.
 var sensitive = map[string][]string{
-	"invite a manager": {"/manager/access", "do", "invite", "name", `C"leo <b>`},
-	"remove a manager": {"/manager/access", "do", "remove", "id", "ben", "sure", "yes"},
-	"remove a passkey": {"/manager/access", "do", "drop-key", "id", "k1"},
-	"make a token":     {programsPath, "name", "the lobby", "scope-status", "yes"},
-	"add a webhook":    {"/manager/webhooks", "url", "https://hooks.example/x", "kind-" + string(coordinator.PublicKinds()[0]), "yes"},
+	"invite a manager":           {"/manager/access", "do", "invite", "name", `C"leo <b>`},
+	"remove a manager":           {"/manager/access", "do", "remove", "id", "ben", "sure", "yes"},
+	"remove a passkey":           {"/manager/access", "do", "drop-key", "id", "k1"},
+	"change the passphrase":      {"/manager/access", "do", "passphrase", "passphrase", bensPhrase, "again", bensPhrase},
+	"drop the passphrase":        {"/manager/access", "do", "no-passphrase"},
+	"a resident's one-time code": {"/manager/residents/code", "person", "dan"},
+	"a home's new code":          {"/manager/people", "do", "home-code", "id", string(coordinator.HomeIDFor("6"))},
+	"make a token":               {programsPath, "name", "the lobby", "scope-status", "yes"},
+	"add a webhook":              {"/manager/webhooks", "url", "https://hooks.example/x", "kind-" + string(coordinator.PublicKinds()[0]), "yes"},
 }
 
 // stale is an office where Ada signed in more than ten minutes ago, with a passkey besides.
 func stale(t *testing.T, age time.Duration) *office {
 	o := openOffice(t, func(opt *Options) { opt.CheckHook = func(string) error { return nil } })
+	home := coordinator.HomeIDFor("6")
+	o.resident("dan", home)
+	o.people.Homes[home] = coordinator.Home{ID: home, Name: "6", Code: "CODE-6"}
 	v := o.people.Sessions[hashSecret("secret-of-ada")]
 	v.Made = noon.Add(-age)
 	o.people.Sessions[v.Hash] = v
@@ -88,25 +96,82 @@ func TestSensitiveFormsAskAgain(t *testing.T) {
 
 // TestOrdinaryFormsDoNotAsk: who names a passkey or signs a browser out is not held up.
 func TestOrdinaryFormsDoNotAsk(t *testing.T) {
-	for _, form := range [][]string{{"do", "rename", "name", "Adele"}, {"do", "name-key", "id", "k1", "name", "x"}, {"do", "others"}, {"do", "passphrase", "old", adasPhrase, "passphrase", bensPhrase, "again", bensPhrase}} {
+	for _, form := range [][]string{{"do", "rename", "name", "Adele"}, {"do", "name-key", "id", "k1", "name", "x"}, {"do", "others"}} {
 		if got := stale(t, time.Hour).act("secret-of-ada", form...); got != 303 {
 			t.Errorf("%v: %d", form, got)
 		}
 	}
 }
 
-// TestWithoutAPassphraseSettingOneAsks: there is no old one to type.
+// TestWithoutAPassphraseSettingOneAsks: there is none to prove it with; a passkey
+// does, and the passphrase is then set as it was typed.
 func TestWithoutAPassphraseSettingOneAsks(t *testing.T) {
-	o := stale(t, time.Hour)
+	o := openOffice(t, nil)
+	adas := passkeytest.New("http://localhost:8080", "localhost")
+	o.addKey("secret-of-ada", adas, 204)
 	way := o.people.WaysIn["ada"]
 	way.Passphrase = ""
 	o.people.WaysIn["ada"] = way
-	w := post("/manager/access", "do", "passphrase", "passphrase", bensPhrase, "again", bensPhrase).as("", "secret-of-ada").of(o.Server)
-	if page := w.Body.String(); w.Code != 403 || strings.Contains(page, `name="proof"`) || !strings.Contains(page, "data-passkey") {
+	o.now = noon.Add(time.Hour)
+	set := []string{"do", "passphrase", "passphrase", bensPhrase, "again", bensPhrase}
+	w := post("/manager/access", set...).as("", "secret-of-ada").of(o.Server)
+	page := w.Body.String()
+	if w.Code != 403 || strings.Contains(page, `name="proof"`) || !strings.Contains(page, "data-passkey") {
 		t.Errorf("%d %s", w.Code, said(w.Body.Bytes()))
 	}
-	if w := post("/manager/access", "do", "passphrase", "passphrase", bensPhrase, "again", bensPhrase, "proof", bensPhrase).as("", "secret-of-ada").of(o.Server); w.Code != 403 || o.stored() != 0 {
+	stored := o.stored()
+	if w := post("/manager/access", append(set, "proof", bensPhrase)...).as("", "secret-of-ada").of(o.Server); w.Code != 403 || o.stored() != stored {
 		t.Errorf("somebody else's passphrase: %d", w.Code)
+	}
+	action, kept := carried(t, page)
+	w = o.proveBy("secret-of-ada", adas)
+	if w.Code != 204 {
+		t.Fatalf("%d %s", w.Code, w.Body)
+	}
+	if w := post(action, kept...).as("", w.Result().Cookies()[0].Value).of(o.Server); w.Code != 303 {
+		t.Fatalf("%d %s", w.Code, said(w.Body.Bytes()))
+	}
+	if w, _ := o.enter(post("/manager/sign-in", "name", "Ada", "passphrase", bensPhrase)); w.Code != 303 {
+		t.Errorf("the new passphrase does not let in: %d", w.Code)
+	}
+}
+
+// TestPagesWithCodesAskAgain: the sheet of the homes' codes is shown to who signed in
+// lately only, else after the page that asks; the proof is in no address. The page
+// about people hides them as long.
+func TestPagesWithCodesAskAgain(t *testing.T) {
+	const sheet, code = "/manager/people/codes", "CODE-6"
+	shows := func(o *office, path, secret string) bool {
+		return strings.Contains(get(path).as("", secret).of(o.Server).Body.String(), code)
+	}
+	if o := stale(t, 9*time.Minute); !shows(o, sheet, "secret-of-ada") || !shows(o, "/manager/people", "secret-of-ada") {
+		t.Error("nine minutes after signing in the codes are hidden")
+	}
+	o := stale(t, 10*time.Minute)
+	w := get(sheet).as("", "secret-of-ada").of(o.Server)
+	action, kept := carried(t, w.Body.String())
+	if w.Code != 403 || action != sheet || len(kept) != 0 || strings.Contains(w.Body.String(), code) || w.Header().Get("Cache-Control") != "no-store" {
+		t.Fatalf("%d, form to %q with %q", w.Code, action, kept)
+	}
+	people := get("/manager/people").as("", "secret-of-ada").of(o.Server).Body.String()
+	if strings.Contains(people, code) || !strings.Contains(people, "Code of the home: hidden") || !strings.Contains(people, `href="`+sheet+`"`) {
+		t.Error("the page about people shows the codes, or does not say how to see them")
+	}
+	if w := post(sheet, "proof", "guess guess guess").as("", "secret-of-ada").of(o.Server); w.Code != 403 || !strings.Contains(w.Body.String(), "not the passphrase") || !strings.Contains(w.Body.String(), "This shows codes") {
+		t.Errorf("a wrong passphrase: %d", w.Code)
+	}
+	if shows(o, sheet+"?proof="+url.QueryEscape(adasPhrase), "secret-of-ada") {
+		t.Error("a proof in the address opens the page")
+	}
+	w, cookies := o.enter(post(sheet, "proof", adasPhrase).as("", "secret-of-ada"))
+	if to := w.Header().Get("Location"); w.Code != 303 || to != sheet {
+		t.Fatalf("%d to %q", w.Code, to)
+	}
+	if secret := cookies[managerCookie]; !shows(o, sheet, secret) || !shows(o, "/manager/people", secret) {
+		t.Error("after the proof the codes are hidden")
+	}
+	if w := post(sheet).as("", "secret-of-dan").of(o.Server); w.Code != 403 {
+		t.Errorf("a resident asks: %d", w.Code)
 	}
 }
 
