@@ -29,7 +29,7 @@ func (r *Room) handle(now time.Time, ev Event) error {
 	case NotNow:
 		return r.notNow(now, e)
 	case MovedOut:
-		return r.movedOut(e)
+		return r.movedOut(e, now)
 	case Merged:
 		return r.merged(e, now)
 	case HoldLonger:

@@ -19,7 +19,7 @@ func who(person PersonID, home HomeID) func(PersonID, HomeID) bool {
 }
 
 // movedOut ends what is theirs.
-func (r *Room) movedOut(e MovedOut) error {
+func (r *Room) movedOut(e MovedOut, now time.Time) error {
 	theirs := who(e.Person, e.Home)
 	for i := len(r.state.Turns) - 1; i >= 0; i-- {
 		t := r.state.Turns[i]
@@ -42,6 +42,9 @@ func (r *Room) movedOut(e MovedOut) error {
 	}
 	if !e.TurnsOnly {
 		r.leaveLoads(theirs)
+	}
+	if e.Person == "" && !e.TurnsOnly {
+		r.endLongerHold(e.Home, now)
 	}
 	r.touch()
 	return nil
@@ -167,11 +170,19 @@ func (r *Room) mergeLongerHold(from, into HomeID, now time.Time) {
 	if !slices.Contains(homes, from) {
 		return
 	}
-	r.keepFirst(now)
 	homes = slices.DeleteFunc(slices.Clone(homes), func(h HomeID) bool { return h == from || h == into })
-	r.state.Rules.LongerHoldHomes = append(homes, into)
-	r.state.RulesVersion++
-	r.newRules(Fact{Home: into, Note: "longer hold"}, now)
+	r.setLongerHolds(append(homes, into), Fact{Home: into, Note: "longer hold"}, now)
+}
+
+// endLongerHold is for a home that moved out: whoever moves in is asked again whether
+// they need more time.
+func (r *Room) endLongerHold(home HomeID, now time.Time) {
+	homes := r.state.Rules.LongerHoldHomes
+	if !slices.Contains(homes, home) {
+		return
+	}
+	homes = slices.DeleteFunc(slices.Clone(homes), func(h HomeID) bool { return h == home })
+	r.setLongerHolds(homes, Fact{Home: home, Note: "usual hold"}, now)
 }
 
 // openHomes changes whether residents name their home themselves.

@@ -94,6 +94,46 @@ func TestMergedHome(t *testing.T) {
 	}
 }
 
+// TestMovedOutNeedsNoMoreTime: a home that moves out leaves the list of those for
+// which machines are kept longer, in a version of the rules that the log has; one
+// person of it who goes, or a home that is blocked, does not.
+func TestMovedOutNeedsNoMoreTime(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		ev   MovedOut
+		want []HomeID
+	}{
+		{"the home", MovedOut{Home: "home-ben"}, []HomeID{"home-anna"}},
+		{"another home", MovedOut{Home: "home-cleo"}, []HomeID{"home-anna", "home-ben"}},
+		{"a person of it", MovedOut{Person: "ben"}, []HomeID{"home-anna", "home-ben"}},
+		{"the home is blocked", MovedOut{Home: "home-ben", TurnsOnly: true}, []HomeID{"home-anna", "home-ben"}},
+	} {
+		s := newScene(t, oneWasher)
+		s.do(HoldLonger{Home: "home-anna", On: true})
+		s.do(HoldLonger{Home: "home-ben", On: true})
+		before := s.room.Snapshot(s.now)
+		s.facts = nil
+		for range 2 { // told twice after a stop
+			s.do(c.ev)
+			s.reopen(time.Minute)
+		}
+		snap := s.room.Snapshot(s.now)
+		changed := len(c.want) < 2
+		if got := snap.Rules.LongerHoldHomes; !reflect.DeepEqual(got, c.want) || snap.RulesVersion-before.RulesVersion != map[bool]int{true: 1}[changed] {
+			t.Errorf("%s: machines are kept longer for %v, versions %d to %d", c.name, got, before.RulesVersion, snap.RulesVersion)
+		}
+		if newest := snap.Versions[len(snap.Versions)-1]; newest.Version != snap.RulesVersion || !reflect.DeepEqual(newest.Rules.LongerHoldHomes, c.want) {
+			t.Errorf("%s: the newest version is %+v", c.name, newest)
+		}
+		if s.hasFact(FactRules, "usual hold") != changed {
+			t.Errorf("%s: in the log: %+v", c.name, s.facts)
+		}
+		if len(before.Rules.LongerHoldHomes) != 2 {
+			t.Errorf("%s: an older snapshot changed", c.name)
+		}
+	}
+}
+
 // TestMergedSharers: a share in what becomes one's own load is none.
 func TestMergedSharers(t *testing.T) {
 	s := newScene(t, oneWasher)

@@ -50,15 +50,20 @@ func (r *Room) holdLonger(e HoldLonger, now time.Time) error {
 	if len(homes) == len(r.state.Rules.LongerHoldHomes) {
 		return nil
 	}
-	r.keepFirst(now)
-	r.state.Rules.LongerHoldHomes = homes
 	note := "usual hold"
 	if e.On {
 		note = "longer hold"
 	}
-	r.state.RulesVersion++
-	r.newRules(Fact{Person: e.Person, Home: e.Home, Note: note}, now)
+	r.setLongerHolds(homes, Fact{Person: e.Person, Home: e.Home, Note: note}, now)
 	return nil
+}
+
+// setLongerHolds makes a version of the rules with other homes that need more time.
+func (r *Room) setLongerHolds(homes []HomeID, f Fact, now time.Time) {
+	r.keepFirst(now)
+	r.state.Rules.LongerHoldHomes = homes
+	r.state.RulesVersion++
+	r.newRules(f, now)
 }
 
 // newRules stores the rules in force as a version, with its fact.
