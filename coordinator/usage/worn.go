@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -32,16 +33,20 @@ func (r *Room) kindOf(m coordinator.MachineID) (washes, dries bool) {
 	return ok && k.Serves(queue.Wash), ok && k.Serves(queue.Dry)
 }
 
-// measureDay measures the cycles of a room that ended on a local day, stores
-// them, and marks the day. It may be repeated.
+// measureDay measures the cycles of a room that ended on a local day, and those
+// that the day's facts tell of although they ended before: a meter may be heard
+// again days later, and an end may be taken back. It stores them, and marks the
+// day. It may be repeated: a cycle has one row, whenever and however often it is told.
 func measureDay(ctx context.Context, s Store, room *Room, date Date, zone *time.Location, mark coordinator.JobMark) error {
-	until := date.Add(1).End(zone)
-	if mark.At.Before(until) {
-		until = mark.At
-	}
+	until := earlier(date.Add(1).End(zone), mark.At)
 	facts, err := factsBetween(ctx, s, room.ID, date.Begin(zone), until)
 	if err != nil {
 		return err
+	}
+	if from := toldOf(facts, date, zone); from.Before(date.Begin(zone)) {
+		if facts, err = factsBetween(ctx, s, room.ID, from, until); err != nil {
+			return err
+		}
 	}
 	of := map[coordinator.MachineID][]coordinator.Fact{}
 	for _, f := range facts {
@@ -49,7 +54,10 @@ func measureDay(ctx context.Context, s Store, room *Room, date Date, zone *time.
 	}
 	var rows []coordinator.Rollup
 	for _, m := range room.Machines {
-		spans, fresh := spansOf(of[m], date, zone)
+		spans, undone := spansOf(of[m], date, zone)
+		for _, start := range undone {
+			rows = append(rows, coordinator.Rollup{Key: wearKey(room, m, start)})
+		}
 		for _, span := range spans {
 			row, err := measureOne(ctx, s, room, m, span)
 			if err != nil {
@@ -60,7 +68,7 @@ func measureDay(ctx context.Context, s Store, room *Room, date Date, zone *time.
 		for _, at := range lookedAfter(of[m], date, zone) {
 			rows = append(rows, coordinator.Rollup{Key: wearLooked + place(room.ID, m) + at.UTC().Format(time.RFC3339), Value: []byte("{}")})
 		}
-		if !fresh.IsZero() {
+		if fresh := madeAsNew(of[m], date, zone); !fresh.IsZero() {
 			rows = append(rows, coordinator.Rollup{Key: wearNew + place(room.ID, m), Value: []byte(fresh.UTC().Format(time.RFC3339Nano))})
 		}
 	}
@@ -82,35 +90,65 @@ func measureOne(ctx context.Context, s Store, room *Room, m coordinator.MachineI
 	if err != nil {
 		return coordinator.Rollup{}, fmt.Errorf("a measured cycle of machine %q does not encode: %w", m, err)
 	}
-	return coordinator.Rollup{Key: wearCycles + place(room.ID, m) + span.Start.UTC().Format(time.RFC3339), Value: value}, nil
+	return coordinator.Rollup{Key: wearKey(room, m, span.Start), Value: value}, nil
+}
+
+// wearKey is where a measured cycle is stored.
+func wearKey(room *Room, m coordinator.MachineID, start time.Time) string {
+	return wearCycles + place(room.ID, m) + start.UTC().Format(time.RFC3339)
 }
 
 // mostReadings bounds the memory for one cycle: half a day of readings a second.
 const mostReadings = 12 * 3600
 
-// spansOf lists a machine's cycles that ran to their end on the date, corrected
-// by what was told later, and when the machine was last made as new that day.
-func spansOf(facts []coordinator.Fact, date Date, zone *time.Location) (spans []wear.Span, fresh time.Time) {
-	at := map[uint64]int{} // cycle number -> place in spans
+// toldOf is the earliest end of the cycles that the date's facts tell of.
+func toldOf(facts []coordinator.Fact, date Date, zone *time.Location) time.Time {
+	from := date.Begin(zone)
 	for i := range facts {
-		f := &facts[i]
-		switch {
-		case f.Kind == coordinator.FactLevels && f.Note == "forgotten" && DateOf(f.At, zone) == date:
-			fresh = f.At
-		case f.Kind == coordinator.FactCycle && DateOf(f.End, zone) == date:
-			k, again := at[f.Cycle]
-			if !again {
-				k = len(spans)
-				at[f.Cycle] = k
-				spans = append(spans, wear.Span{})
-			}
-			spans[k] = wear.Span{Number: f.Cycle, Start: f.Start, End: f.End, EnergyWh: f.EnergyWh, PeakW: f.PeakW}
-			if f.Note != cycle.Finished.String() {
-				spans[k] = wear.Span{}
-			}
+		if f := &facts[i]; f.Kind == coordinator.FactCycle && DateOf(f.At, zone) == date {
+			from = earlier(from, f.End)
 		}
 	}
-	return finished(spans, facts), fresh
+	return from
+}
+
+// spansOf lists a machine's cycles that ended on the date or are told of on it, as
+// they were told last: those that ran to their end, and the starts of those that
+// did not after all.
+func spansOf(facts []coordinator.Fact, date Date, zone *time.Location) (whole []wear.Span, undone []time.Time) {
+	last := map[uint64]*coordinator.Fact{}
+	var numbers []uint64
+	for i := range facts {
+		f := &facts[i]
+		if f.Kind != coordinator.FactCycle {
+			continue
+		}
+		if last[f.Cycle] = f; DateOf(f.At, zone) == date || DateOf(f.End, zone) == date {
+			numbers = append(numbers, f.Cycle)
+		}
+	}
+	slices.Sort(numbers)
+	for _, n := range slices.Compact(numbers) {
+		f := last[n]
+		if f.Note != cycle.Finished.String() || !f.Start.Before(f.End) {
+			undone = append(undone, f.Start)
+			continue
+		}
+		span := wear.Span{Number: n, Start: f.Start, End: f.End, EnergyWh: f.EnergyWh, PeakW: f.PeakW}
+		span.Next = nextStart(facts, span.End)
+		whole = append(whole, span)
+	}
+	return whole, undone
+}
+
+// madeAsNew is when the machine was last made as new on the date; zero when it was not.
+func madeAsNew(facts []coordinator.Fact, date Date, zone *time.Location) (at time.Time) {
+	for i := range facts {
+		if f := &facts[i]; f.Kind == coordinator.FactLevels && f.Note == "forgotten" && DateOf(f.At, zone) == date {
+			at = f.At
+		}
+	}
+	return at
 }
 
 // lookedAfter lists when a machine was looked after on the date.
@@ -123,22 +161,16 @@ func lookedAfter(facts []coordinator.Fact, date Date, zone *time.Location) (all 
 	return all
 }
 
-// finished leaves out what was no whole cycle, and says when each was followed by another.
-func finished(spans []wear.Span, facts []coordinator.Fact) (whole []wear.Span) {
-	for _, s := range spans {
-		if !s.Start.Before(s.End) {
-			continue
+// nextStart is when a machine was first started after an instant; zero when it was not.
+func nextStart(facts []coordinator.Fact, after time.Time) (next time.Time) {
+	for i := range facts {
+		f := &facts[i]
+		begins := f.Kind == coordinator.FactStarted || f.Kind == coordinator.FactWalkUp || f.Kind == coordinator.FactCycle
+		if begins && f.Start.After(after) && (next.IsZero() || f.Start.Before(next)) {
+			next = f.Start
 		}
-		for i := range facts {
-			f := &facts[i]
-			begins := f.Kind == coordinator.FactStarted || f.Kind == coordinator.FactWalkUp || f.Kind == coordinator.FactCycle
-			if begins && f.Start.After(s.End) && (s.Next.IsZero() || f.Start.Before(s.Next)) {
-				s.Next = f.Start
-			}
-		}
-		whole = append(whole, s)
 	}
-	return whole
+	return next
 }
 
 // Wear is what is known about a machine's wear.

@@ -23,10 +23,15 @@ func laundry() *Room {
 
 // dries adds a dryer's cycle of so many minutes with its fact and readings.
 func (s *fakeStore) dries(number uint64, start time.Time, minutes float64, note string) {
+	s.driesTold(number, start, minutes, note, start.Add(time.Duration(minutes*float64(time.Minute))+2*time.Minute))
+}
+
+// driesTold is the same, with when its end is told.
+func (s *fakeStore) driesTold(number uint64, start time.Time, minutes float64, note string, told time.Time) {
 	end := start.Add(time.Duration(minutes * float64(time.Minute)))
 	wh := 2000 * minutes / 60
 	s.add("cellar", coordinator.Fact{
-		At: end.Add(2 * time.Minute), Kind: coordinator.FactCycle, Machine: "d1", Cycle: number,
+		At: told, Kind: coordinator.FactCycle, Machine: "d1", Cycle: number,
 		Start: start, End: end, EnergyWh: wh, PeakW: 2100, Note: note,
 	})
 	for at := start; at.Before(end); at = at.Add(time.Minute) {
@@ -83,6 +88,79 @@ func TestMeasureCorrected(t *testing.T) {
 	slices.SortStableFunc(s.read["d1"], func(a, b cycle.Reading) int { return a.At.Compare(b.At) })
 	must(t, measureDay(ctx, s, room, date("2026-11-24"), berlin, coordinator.JobMark{At: local("2026-11-26 04:15")}))
 	if all := measuredOf(t, s, room, "d1"); len(all) != 1 || all[0].Value[wear.Length] != 60 {
+		t.Errorf("measured %+v", all)
+	}
+}
+
+// TestMeasureToldLate: a cycle whose end is told days later is measured in the night
+// after it was told, once, however often the nights are made up for; what is told
+// anew then replaces what was measured, and a cycle that was none goes.
+func TestMeasureToldLate(t *testing.T) {
+	type tale struct {
+		number  uint64
+		minutes float64
+		note    string
+		told    string // when
+	}
+	for _, c := range []struct {
+		name  string
+		tales []tale
+		// nights are when the keeper runs; want is the measured length after the last, 0: none.
+		nights []string
+		want   float64
+	}{
+		{"in the night of its day", []tale{{1, 60, "finished", "2026-11-24 09:02"}}, []string{"2026-11-25 04:15"}, 60},
+		{"after the night of its day", []tale{{1, 60, "finished", "2026-11-25 05:00"}}, []string{"2026-11-25 04:15", "2026-11-26 04:15"}, 60},
+		{"three days later", []tale{{1, 60, "finished", "2026-11-27 12:00"}}, []string{"2026-11-25 04:15", "2026-11-26 04:15", "2026-11-27 04:15", "2026-11-28 04:15"}, 60},
+		{"forty days later", []tale{{1, 60, "finished", "2027-01-03 12:00"}}, []string{"2026-11-25 04:15", "2027-01-03 04:15", "2027-01-04 04:15"}, 60},
+		{"not yet", []tale{{1, 60, "finished", "2026-11-27 12:00"}}, []string{"2026-11-25 04:15", "2026-11-27 04:15"}, 0},
+		{"a correction three days later", []tale{{1, 30, "finished", "2026-11-24 08:32"}, {1, 60, "finished", "2026-11-27 12:00"}}, []string{"2026-11-25 04:15", "2026-11-28 04:15"}, 60},
+		{"taken back three days later", []tale{{1, 60, "finished", "2026-11-24 09:02"}, {1, 50, "stopped_early", "2026-11-27 12:00"}}, []string{"2026-11-25 04:15", "2026-11-28 04:15"}, 0},
+		{"all nights at once", []tale{{1, 30, "finished", "2026-11-24 08:32"}, {1, 60, "finished", "2026-11-27 12:00"}}, []string{"2026-11-28 04:15"}, 60},
+	} {
+		s, room := newFake(), laundry()
+		k, err := NewKeeper(s, func() []Room { return []Room{*room} }, Options{Zone: berlin})
+		must(t, err)
+		s.add("cellar", coordinator.Fact{At: local("2026-11-24 07:00"), Kind: coordinator.FactJoined})
+		tales := c.tales
+		for _, night := range c.nights {
+			for ; len(tales) > 0 && local(tales[0].told).Before(local(night)); tales = tales[1:] {
+				s.read["d1"] = nil // the readings of a cycle that is told anew are the same ones
+				s.driesTold(tales[0].number, local("2026-11-24 08:00"), tales[0].minutes, tales[0].note, local(tales[0].told))
+			}
+			for range 2 {
+				must(t, k.CatchUp(ctx, local(night)))
+			}
+		}
+		all := measuredOf(t, s, room, "d1")
+		switch {
+		case c.want == 0 && len(all) != 0:
+			t.Errorf("%s: measured %+v", c.name, all)
+		case c.want != 0 && (len(all) != 1 || math.Abs(all[0].Value[wear.Length]-c.want) > 1e-6):
+			t.Errorf("%s: measured %+v, want %v minutes, once", c.name, all, c.want)
+		}
+	}
+}
+
+// TestMeasureToldLateKnowsWhatFollowed: the standby of a cycle that is told late is
+// looked at until the machine was started again, although that was told before.
+func TestMeasureToldLateKnowsWhatFollowed(t *testing.T) {
+	s, room := newFake(), laundry()
+	s.dries(1, local("2026-11-24 08:00"), 60, "finished")
+	for i := range s.read["d1"] { // another programme heats from an hour after the end on
+		if r := &s.read["d1"][i]; !r.At.Before(local("2026-11-24 10:00")) {
+			r.Watts = 2000
+		}
+	}
+	late := s.facts["cellar"][0]
+	late.At = local("2026-11-27 12:00")
+	s.facts["cellar"] = nil
+	s.add("cellar",
+		coordinator.Fact{At: local("2026-11-24 10:01"), Kind: coordinator.FactStarted, Machine: "d1", Start: local("2026-11-24 10:00")},
+		late,
+	)
+	must(t, measureDay(ctx, s, room, date("2026-11-27"), berlin, coordinator.JobMark{At: local("2026-11-28 04:15")}))
+	if all := measuredOf(t, s, room, "d1"); len(all) != 1 || math.Abs(all[0].Value[wear.Standby]-1.3) > 1e-6 {
 		t.Errorf("measured %+v", all)
 	}
 }
