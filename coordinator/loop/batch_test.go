@@ -91,7 +91,7 @@ func TestAFailedCommitIsToldToAll(t *testing.T) {
 			t.Errorf("the caller of the commit was told %v", first)
 		}
 		for i, err := range errs {
-			if !errors.Is(err, ErrStopped) {
+			if !errors.Is(err, ErrStopped) || !errors.Is(err, errDisk) {
 				t.Errorf("caller %d, who came later, was told %v", i, err)
 			}
 		}
@@ -139,21 +139,21 @@ func TestABatchIsBounded(t *testing.T) {
 // loop has stopped since: the change is stored.
 func TestAnswerBeatsTheStop(t *testing.T) {
 	for range 200 { // a select takes either, at random
-		room := &Room{inbox: make(chan item), done: make(chan struct{}), clock: Wall{}}
+		room := &Room{inbox: make(chan item), end: newEnding(), clock: Wall{}}
 		go func() {
 			it := <-room.inbox
 			it.answer <- answer{reply: coordinator.Reply{Turn: 7}}
-			close(room.done)
+			close(room.end.done)
 		}()
 		reply, err := room.Do(t.Context(), coordinator.Tick{})
 		if err != nil || reply.Turn != 7 {
 			t.Fatalf("told %+v, %v", reply, err)
 		}
-		people := &People{inbox: make(chan peopleItem), done: make(chan struct{}), clock: Wall{}}
+		people := &People{inbox: make(chan peopleItem), end: newEnding(), clock: Wall{}}
 		go func() {
 			it := <-people.inbox
 			it.answer <- errDisk
-			close(people.done)
+			close(people.end.done)
 		}()
 		if err := people.Do(t.Context(), nil); !errors.Is(err, errDisk) {
 			t.Fatalf("told %v", err)

@@ -63,8 +63,8 @@ func Open(ctx context.Context, plans []coordinator.Plan, engine coordinator.NewE
 
 // Run runs all loops until ctx ends or one fails; then all stop.
 func (h *House) Run(ctx context.Context) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
 	runs := []func(context.Context) error{h.people.Run, h.runDepartures}
 	for _, id := range h.order {
 		runs = append(runs, h.rooms[id].Run)
@@ -73,8 +73,8 @@ func (h *House) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	for i, run := range runs {
 		wg.Go(func() {
-			defer cancel()
 			errs[i] = run(ctx)
+			cancel(errs[i]) // nil: an orderly end
 		})
 	}
 	wg.Wait()

@@ -222,7 +222,7 @@ func TestUnknownNames(t *testing.T) {
 
 // TestCallerGivesUp: a caller whose context ends is not left hanging.
 func TestCallerGivesUp(t *testing.T) {
-	room := &Room{inbox: make(chan item), done: make(chan struct{}), clock: Wall{}}
+	room := &Room{inbox: make(chan item), end: newEnding(), clock: Wall{}}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	if _, err := room.Do(ctx, coordinator.Tick{}); !errors.Is(err, context.Canceled) {

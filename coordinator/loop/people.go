@@ -13,7 +13,7 @@ type People struct {
 	store Store
 	clock Clock
 	inbox chan peopleItem
-	done  chan struct{}
+	end   ending
 	now   atomic.Pointer[coordinator.People]
 }
 
@@ -32,7 +32,7 @@ func NewPeople(ctx context.Context, store Store, clock Clock) (*People, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &People{store: store, clock: clock, inbox: make(chan peopleItem, inboxSize), done: make(chan struct{})}
+	p := &People{store: store, clock: clock, inbox: make(chan peopleItem, inboxSize), end: newEnding()}
 	p.now.Store(people)
 	return p, nil
 }
@@ -45,12 +45,12 @@ func (p *People) Do(ctx context.Context, ev coordinator.PeopleEvent) error {
 	it := peopleItem{event: ev, answer: make(chan error, 1)}
 	select {
 	case p.inbox <- it:
-	case <-p.done:
-		return ErrStopped
+	case <-p.end.done:
+		return p.end.err()
 	case <-ctx.Done():
 		return ctx.Err()
 	}
-	told, err := await(ctx, it.answer, p.done)
+	told, err := await(ctx, it.answer, &p.end)
 	if err != nil {
 		return err
 	}
@@ -58,8 +58,8 @@ func (p *People) Do(ctx context.Context, ev coordinator.PeopleEvent) error {
 }
 
 // Run owns the people until ctx ends or the store fails. It is called once.
-func (p *People) Run(ctx context.Context) error {
-	defer close(p.done)
+func (p *People) Run(ctx context.Context) (err error) {
+	defer func() { p.end.now(ctx, err) }()
 	for {
 		select {
 		case <-ctx.Done():

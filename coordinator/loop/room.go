@@ -2,7 +2,6 @@ package loop
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
@@ -38,9 +37,6 @@ const (
 	checkpointEvery    = 6 * time.Hour
 )
 
-// ErrStopped is answered to callers of a loop that does not run (any more).
-var ErrStopped = errors.New("the room's loop has stopped")
-
 // item is one entry of the inbox: a reading, or an event with somebody waiting.
 type item struct {
 	at      time.Time
@@ -62,7 +58,7 @@ type Room struct {
 	clock  Clock
 	log    *slog.Logger
 	inbox  chan item
-	done   chan struct{}
+	end    ending
 	board  board
 	commit func() // called after each commit
 	// forecaster fills in the board's forecasts, a moment after each publication.
@@ -98,7 +94,7 @@ func NewRoom(ctx context.Context, plan coordinator.Plan, engine coordinator.NewE
 	}
 	r := &Room{
 		id: plan.ID, store: store, clock: clock, log: log, core: core, commit: committed,
-		inbox: make(chan item, inboxSize), done: make(chan struct{}),
+		inbox: make(chan item, inboxSize), end: newEnding(),
 	}
 	r.forecaster = newForecaster(r.board.foretell)
 	if stored.Seq > 0 {
@@ -130,37 +126,19 @@ func (r *Room) Do(ctx context.Context, ev coordinator.Event) (coordinator.Reply,
 	if err := r.enqueue(ctx, item{at: r.clock.Now(), event: ev, answer: to}); err != nil {
 		return coordinator.Reply{}, err
 	}
-	a, err := await(ctx, to, r.done)
+	a, err := await(ctx, to, &r.end)
 	if err != nil {
 		return coordinator.Reply{}, err
 	}
 	return a.reply, a.err
 }
 
-// await waits for an answer. One given before the loop stopped counts although it
-// has stopped since: what it tells of is stored.
-func await[T any](ctx context.Context, to <-chan T, done <-chan struct{}) (a T, err error) {
-	select {
-	case a = <-to:
-		return a, nil
-	case <-ctx.Done():
-		return a, ctx.Err()
-	case <-done:
-	}
-	select {
-	case a = <-to:
-		return a, nil
-	default:
-		return a, ErrStopped
-	}
-}
-
 func (r *Room) enqueue(ctx context.Context, it item) error {
 	select {
 	case r.inbox <- it:
 		return nil
-	case <-r.done:
-		return ErrStopped
+	case <-r.end.done:
+		return r.end.err()
 	case <-ctx.Done():
 		return ctx.Err()
 	}
@@ -168,8 +146,8 @@ func (r *Room) enqueue(ctx context.Context, it item) error {
 
 // Run owns the room until ctx ends or the store fails; buffered readings are
 // stored before it returns. It is called once.
-func (r *Room) Run(ctx context.Context) error {
-	defer close(r.done)
+func (r *Room) Run(ctx context.Context) (err error) {
+	defer func() { r.end.now(ctx, err) }()
 	stop := r.foretell(ctx)
 	defer stop()
 	for {
