@@ -38,10 +38,10 @@ func ParseFactID(text string) (FactID, error) {
 	if text == "" {
 		return FactID{}, nil
 	}
-	at, n, two := strings.Cut(text, "-")
+	at, n, _ := strings.Cut(text, "-") // so that the instant cannot be below zero
 	nanos, err := strconv.ParseInt(at, 10, 64)
 	count, err2 := strconv.ParseUint(n, 10, 64)
-	if !two || err != nil || err2 != nil || nanos < 0 {
+	if err != nil || err2 != nil {
 		return FactID{}, Refuse(Invalid, "fact.id", "“{id}” is no id of an event. Give one as it was received, such as 1780000000000000000-17.", "id", text)
 	}
 	return FactID{time.Unix(0, nanos).UTC(), count}, nil

@@ -108,12 +108,7 @@ func (p *People) Members(id HomeID) []Person {
 			out = append(out, person)
 		}
 	}
-	slices.SortFunc(out, func(a, b Person) int {
-		if c := a.Joined.Compare(b.Joined); c != 0 {
-			return c
-		}
-		return strings.Compare(string(a.ID), string(b.ID))
-	})
+	slices.SortFunc(out, func(a, b Person) int { return byAge(a.Joined, b.Joined, string(a.ID), string(b.ID)) })
 	return out
 }
 

@@ -14,6 +14,7 @@ type town struct {
 	people *People
 	rows   map[[2]string]Row
 	now    time.Time
+	last   ChangeSet // of the last event
 }
 
 func newTown(t *testing.T) *town {
@@ -33,6 +34,8 @@ func (w *town) try(ev PeopleEvent) error {
 	if err != nil && next != before {
 		w.Fatal("a refusal changed the people")
 	}
+	w.right(before, next, set)
+	w.last = set
 	for _, row := range set.Rows {
 		w.rows[[2]string{row.Table, row.Key}] = row
 		if row.Value == nil {
@@ -41,6 +44,26 @@ func (w *town) try(ev PeopleEvent) error {
 	}
 	w.people = next
 	return err
+}
+
+// right checks what holds of every step: one that changes something is of the
+// building, follows the step before it and carries its instant; another is nothing.
+func (w *town) right(before, next *People, set ChangeSet) {
+	w.Helper()
+	if !set.Moves() {
+		if next != before || set.Unit != "" || set.Expect != 0 || !set.At.IsZero() {
+			w.Fatalf("nothing changed, and the step gives %+v", set)
+		}
+		return
+	}
+	if set.Unit != Building || set.Expect != before.Seq || next.Seq != before.Seq+1 || !set.At.Equal(w.now) {
+		w.Fatalf("after step %d comes %d, as %+v", before.Seq, next.Seq, set)
+	}
+	for _, f := range set.Facts {
+		if !f.At.Equal(w.now) {
+			w.Fatalf("a fact of %v at %v", w.now, f.At)
+		}
+	}
 }
 
 func (w *town) do(ev PeopleEvent) {
@@ -55,6 +78,9 @@ func (w *town) refused(ev PeopleEvent, key string) {
 	var refusal *Error
 	if err := w.try(ev); !errors.As(err, &refusal) || refusal.Key != key {
 		w.Fatalf("%T was answered %v, want a refusal %q", ev, err, key)
+	}
+	if want, known := codeOf[key]; !known || refusal.Code != want {
+		w.Fatalf("%T is refused as %q with the code %d, want %d", ev, key, refusal.Code, want)
 	}
 }
 

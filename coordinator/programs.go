@@ -1,6 +1,7 @@
 package coordinator
 
 import (
+	"cmp"
 	"slices"
 	"time"
 )
@@ -168,11 +169,5 @@ func (p *People) WebhooksByAge() []Webhook {
 }
 
 func byAge(a, b time.Time, idA, idB string) int {
-	if c := a.Compare(b); c != 0 {
-		return c
-	}
-	if idA < idB {
-		return -1
-	}
-	return 1
+	return cmp.Or(a.Compare(b), cmp.Compare(idA, idB))
 }
