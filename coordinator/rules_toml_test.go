@@ -14,7 +14,9 @@ func TestRulesAsABuildingFile(t *testing.T) {
 	r.Text = `Say "hello" to C:\`
 	r.Ladder = r.Ladder[:2]
 	r.Hours[time.Sunday].Closed, r.Hours[time.Monday].Opens = true, 7*60
-	names := func(id HomeID) (string, bool) { return map[HomeID]string{"h1": "12", "h2": `2nd "floor"`}[id], id != "gone" }
+	names := func(id HomeID) (string, bool) {
+		return map[HomeID]string{"h1": "12", "h2": `2nd "floor"`}[id], id != "gone"
+	}
 	want := `[rules]
 hold = "10m"
 longer_hold = "20m"
