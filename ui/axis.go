@@ -3,6 +3,7 @@ package ui
 import (
 	"strconv"
 	"time"
+	"unicode/utf8"
 )
 
 // axisSpan is how far the board looks ahead.
@@ -33,14 +34,17 @@ func (p pct) String() string {
 
 // Room is left for the word "now" and for labels at the right edge, in percent.
 const (
-	nearRoom = 7
-	nowRoom  = 13
-	endRoom  = 94
+	nowRoom = 13
+	endRoom = 94
 )
+
+// nearRoom is how far from now a label must stand on a wide page, percent: behind
+// the word "now", which has three letters in English and ten in French.
+func nearRoom(now string) pct { return 3.2 + 1.3*pct(utf8.RuneCountInString(now)) }
 
 func newAxis(tell teller) axis {
 	a, now, zone := axis{tell: tell}, tell.now, tell.zone
-	local := now.In(zone)
+	local, near := now.In(zone), nearRoom(tell.lang.Say("mark.now"))
 	// Local half hours: a zone may be 30 or 45 minutes off, so step on the local clock.
 	t := time.Date(local.Year(), local.Month(), local.Day(), local.Hour(), 0, 0, 0, zone)
 	for t = t.Add(30 * time.Minute); !t.After(now.Add(axisSpan)); t = t.Add(30 * time.Minute) {
@@ -48,7 +52,7 @@ func newAxis(tell teller) axis {
 			continue
 		}
 		mark := tick{X: a.at(t), Hour: t.Minute() == 0, End: a.at(t) > endRoom}
-		if mark.X >= nearRoom {
+		if mark.X >= near {
 			mark.Label, mark.Near = t.Format("15:04"), mark.X < nowRoom
 		}
 		a.Ticks = append(a.Ticks, mark)

@@ -11,16 +11,24 @@ import (
 // headView is what stands above the rows.
 type headView struct {
 	Supply string // since when the supply is interrupted
+	Shut   bool   // no machine may be started now
+	Hours  string // what the house rules allow today, where that is why
 	Ticks  []tick
 }
 
 func boardHead(sc *scene) headView {
-	h := headView{Ticks: sc.axis.Ticks}
+	h := headView{Ticks: sc.axis.Ticks, Shut: !sc.mayStart()}
+	if h.Shut {
+		h.Hours = sc.tell().hoursToday(sc.snap.Rules.Hours)
+	}
 	if !sc.snap.SupplySince.IsZero() {
 		h.Supply = sc.tell().at(sc.snap.SupplySince)
 	}
 	return h
 }
+
+// mayStart reports whether the house rules let anybody start a machine now.
+func (sc *scene) mayStart() bool { return sc.snap.Rules.Hours.MayStart(sc.now, 0, sc.tell().zone) }
 
 // hoursToday says what the house rules allow on the day of now; empty when all.
 func (t teller) hoursToday(hours queue.Hours) string {
@@ -61,7 +69,10 @@ type joinForecast struct{ Need, When string }
 
 func boardFoot(sc *scene) footView {
 	t := sc.tell()
-	f := footView{Waiting: t.waiting(sc.snap), Table: tableWords(sc), Hours: t.hoursToday(sc.snap.Rules.Hours)}
+	f := footView{Waiting: t.waiting(sc.snap), Table: tableWords(sc)}
+	if sc.mayStart() { // otherwise the head says it
+		f.Hours = t.hoursToday(sc.snap.Rules.Hours)
+	}
 	f.AsOf, f.Old = t.at(sc.now), sc.oldForecast()
 	for _, n := range needs(sc.snap) {
 		if fc, ok := sc.snap.IfYouJoin[n]; ok && fc.Known {

@@ -197,6 +197,17 @@ func TestTicksAreLocalHalfHours(t *testing.T) {
 	}
 }
 
+// TestTicksKeepClearOfNow: "maintenant" takes as much of the axis as "now" and the
+// hour after it; on a wide page it stands alone.
+func TestTicksKeepClearOfNow(t *testing.T) {
+	for code, want := range map[string]string{"en": "14:00", "de": "14:00", "es": "14:00", "ar": "14:00", "fr": ""} {
+		lang := words.For(code)
+		if got := newAxis(teller{now: noon, zone: zone, lang: lang}).Ticks[0].Label; got != want {
+			t.Errorf("%s: %q behind %q, want %q", code, got, lang.Say("mark.now"), want)
+		}
+	}
+}
+
 // TestTicksAcrossTheChangeOfTime: the axis shows the clock that hangs in the
 // room. In Berlin's zone 2026-03-29 goes from 02:00 to 03:00 (EU rule: last
 // Sunday of March, 01:00 UTC; Directive 2000/84/EC).

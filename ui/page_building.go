@@ -1,6 +1,7 @@
 package ui
 
 import (
+	"cmp"
 	"context"
 	"net/http"
 	"time"
@@ -31,7 +32,11 @@ func (s *Server) roomList(l *words.Language) []roomSummary {
 	var list []roomSummary
 	for _, id := range s.o.House.Rooms() {
 		if snap := s.o.House.Snapshot(id); snap != nil {
-			list = append(list, roomSummary{Name: snap.Name, Link: roomPath(id), Free: freeWords(l, snap)})
+			free := freeWords(l, snap)
+			if !snap.Rules.Hours.MayStart(s.o.House.Now(), 0, cmp.Or(snap.Zone, time.UTC)) {
+				free = []string{l.Say("board.shut")}
+			}
+			list = append(list, roomSummary{Name: snap.Name, Link: roomPath(id), Free: free})
 		}
 	}
 	return list

@@ -31,6 +31,9 @@ type machineView struct {
 	// says that they may speak for what is in it, by that code or as a resident.
 	Code      string
 	AtMachine bool
+	// Point: whoever stands at it could say more there. HasLoad: what is in it, or
+	// may be, could be the visitor's.
+	Point, HasLoad bool
 }
 
 // machineOf finds the machine that the address names.
@@ -74,6 +77,7 @@ func (s *Server) showMachine(c echo.Context, sc *scene, m *coordinator.MachineVi
 	}
 	v.AtMachine = true
 	if v.Code == "" && !v.Resident && s.manager(c) == nil {
+		v.Point = v.CanEmpty || v.CanStart || v.CanStop
 		v.AtMachine, v.CanEmpty, v.CanStart, v.CanStop = false, false, false, false
 	}
 	v.Thanks, v.Problem = s.thanks(c), p
@@ -96,6 +100,7 @@ func viewMachine(sc *scene, m *coordinator.MachineView, who *coordinator.Person)
 		CanStart:   m.ByHand && m.Status != coordinator.Running && m.Status != coordinator.Out,
 		CanStop:    m.ByHand && m.Status == coordinator.Running,
 		Dryer:      m.Kind != queue.Washer, Washer: m.Kind != queue.Dryer, Out: m.Status == coordinator.Out, ID: sc.id,
+		HasLoad: m.Load != nil || m.MayHoldLoad || m.Status == coordinator.Running,
 	}
 	if mine {
 		v.CanShare = !m.Load.SharedWith(who.ID, who.Home)

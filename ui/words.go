@@ -81,7 +81,7 @@ func (t teller) detail(m *coordinator.MachineView) string {
 	if m.Hold != nil && m.Status != coordinator.Held {
 		parts = append(parts, t.lang.Say("row.called", "until", t.at(m.Hold.Until)))
 	}
-	if m.Hold != nil && m.Hold.OnWay {
+	if m.Hold != nil && m.Hold.OnWay && !(t.own && m.Load == nil) { // that one is the reader
 		parts = append(parts, t.lang.Say("row.on-way"))
 	}
 	if t.own && m.Load != nil {

@@ -2,6 +2,7 @@ package specimen
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"drumturn/coordinator"
@@ -55,7 +56,7 @@ func NewHouse(hash func(secret string) string) *House {
 func (h *House) enrol(who coordinator.PersonID, home, session string) {
 	p := coordinator.Person{ID: who, Manager: who == Manager, Joined: Noon.AddDate(0, -2, 0)}
 	if home != "" {
-		p.Home, p.Name = coordinator.HomeID("h"+home), "Home "+home
+		p.Home, p.Name = coordinator.HomeID("h"+home), strings.ToUpper(string(p.ID[:1]))+string(p.ID[1:])
 		h.people.Homes[p.Home] = coordinator.Home{ID: p.Home, Name: home, Code: "KLMN-78" + home}
 	}
 	h.people.Persons[who] = p
