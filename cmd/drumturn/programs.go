@@ -63,7 +63,8 @@ func useRow(report *usage.Report, r *usage.Row) api.UseRow {
 	_, standby := r.Energy()
 	row := api.UseRow{
 		From: r.From.String(), To: r.To.String(), Room: r.Room, Machine: r.Machine, Days: r.Days, Cycles: r.Cycles, StoppedEarly: r.StoppedEarly,
-		MissedCalls: r.Missed, RunningS: r.Running.Seconds(), BlockedS: r.Blocked.Seconds(), Utilisation: r.Utilisation(), EnergyKWh: r.KWh(), StandbyKWh: standby.KWh(),
+		MissedCalls: r.Missed, RunningS: r.Running.Seconds(), BlockedS: r.Blocked.Seconds(), OutOfServiceS: r.Out.Seconds(), Utilisation: r.Utilisation(),
+		EnergyKWh: r.KWh(), StandbyKWh: standby.KWh(),
 	}
 	row.Cost = report.Currency.Text(r.Cost)
 	return row

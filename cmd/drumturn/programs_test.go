@@ -8,8 +8,10 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"time"
 
 	"drumturn/coordinator"
+	"drumturn/coordinator/usage"
 	"drumturn/push"
 	"drumturn/push/hooks"
 	"drumturn/ui/api"
@@ -95,6 +97,23 @@ func TestOtherPrograms(t *testing.T) {
 	}
 	if status, _ := w.asProgram("/api/v1/building", ""); status != http.StatusUnauthorized {
 		t.Errorf("a stranger: %d", status)
+	}
+}
+
+// TestUseRowSaysEveryTime: running, blocked and out of service are each their own
+// seconds, and the share is of the hours in which machines could run.
+func TestUseRowSaysEveryTime(t *testing.T) {
+	d := coordinator.Date{Year: 2026, Month: 2, Day: 3}
+	figures := usage.Figures{
+		Days: 1, Cycles: 4, Running: 3 * time.Hour, RunningOpen: 2 * time.Hour, Open: 8 * time.Hour, Blocked: 20 * time.Minute, Out: 6 * time.Hour,
+	}
+	got := useRow(&usage.Report{}, &usage.Row{From: d, To: d, Room: "cellar", Machine: "1", Figures: figures})
+	want := api.UseRow{
+		From: "2026-02-03", To: "2026-02-03", Room: "cellar", Machine: "1", Days: 1, Cycles: 4,
+		RunningS: 10800, BlockedS: 1200, OutOfServiceS: 21600, Utilisation: 0.25,
+	}
+	if got != want {
+		t.Errorf("%+v, want %+v", got, want)
 	}
 }
 

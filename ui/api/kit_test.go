@@ -118,7 +118,7 @@ func newKit(t *testing.T) *kit {
 		if q.Room == "attic" {
 			return nil, coordinator.Refuse(coordinator.NotFound, "room.unknown", "There is no such room.")
 		}
-		row := UseRow{From: q.From, To: q.To, Days: 1, Cycles: 3, RunningS: 3600, Utilisation: 0.25, EnergyKWh: 2.5, StandbyKWh: 0.25, Cost: "0.75"}
+		row := UseRow{From: q.From, To: q.To, Days: 1, Cycles: 3, RunningS: 3600, OutOfServiceS: 1800, Utilisation: 0.25, EnergyKWh: 2.5, StandbyKWh: 0.25, Cost: "0.75"}
 		machine := row
 		machine.Room, machine.Machine = "cellar", "1"
 		return &Use{From: q.From, To: q.To, By: q.By, Currency: "EUR", Whole: row, Periods: []UseRow{row}, Rooms: []UseRow{}, Machines: []UseRow{machine}}, nil

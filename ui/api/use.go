@@ -46,6 +46,9 @@ type UseRow struct {
 	// Times are seconds: running, and kept by loads that nobody collected.
 	RunningS float64 `json:"running_s"`
 	BlockedS float64 `json:"blocked_s"`
+	// OutOfServiceS is how long machines were out of service in opening hours, added
+	// up, seconds. It is no part of the hours that Utilisation is of.
+	OutOfServiceS float64 `json:"out_of_service_s"`
 	// Utilisation is the share of the opening hours in which machines ran, 0 to 1.
 	Utilisation float64 `json:"utilisation"`
 	EnergyKWh   float64 `json:"energy_kwh"`
