@@ -77,7 +77,9 @@ type machineState struct {
 	OutSince time.Time `json:",omitzero"`
 	OutText  string    `json:",omitempty"`
 	ByHand   bool      `json:",omitempty"`
-	Faults   []Fault   `json:",omitempty"`
+	// ForSilence: it is run by hand because nothing was heard of it.
+	ForSilence bool    `json:",omitempty"`
+	Faults     []Fault `json:",omitempty"`
 	// FaultCount numbers the faults ever reported, for notice keys.
 	FaultCount int `json:",omitempty"`
 
@@ -119,7 +121,7 @@ func (r *Room) wire(engine NewEngine) {
 		m := &r.plan.Machines[i]
 		r.engines[i] = engine(m.Power)
 		// A machine without a meter can only be run by hand.
-		r.state.Machines[i] = machineState{ID: m.ID, ByHand: m.Meter == ""}
+		r.state.Machines[i] = machineState{ID: m.ID, ByHand: m.Meter == "", ForSilence: m.Meter == ""}
 		for j := range old {
 			if old[j].ID == m.ID {
 				r.state.Machines[i] = old[j]

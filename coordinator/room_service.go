@@ -13,7 +13,7 @@ func (r *Room) byHand(i int, e ByHand) error {
 		return nil
 	}
 	wasMute := r.mute(i)
-	m.ByHand = e.On
+	m.ByHand, m.ForSilence = e.On, e.On && wasMute
 	switch running := r.engines[i].Status().Running; {
 	case !m.Running && wasMute:
 		m.Since = r.state.Now
@@ -31,6 +31,13 @@ func (r *Room) byHand(i int, e ByHand) error {
 	}
 	r.fact(Fact{Kind: FactBack, Machine: m.ID, Person: e.Person, Note: note})
 	return nil
+}
+
+// heardByHand reports whether machine i is run by hand because nothing was heard of
+// it, and its meter is heard now.
+func (r *Room) heardByHand(i int) bool {
+	m := &r.state.Machines[i]
+	return m.ByHand && m.ForSilence && r.plan.Machines[i].Meter != "" && !m.Silent && !r.engines[i].Status().Last.At.IsZero()
 }
 
 // startByHand takes a tap at the machine for the start of a cycle.

@@ -154,8 +154,10 @@ type MachineView struct {
 	// MoreTime is how much more time the owner of the load would get now; 0: none.
 	MoreTime time.Duration
 	ByHand   bool
-	Faults   []Fault
-	OutText  string
+	// MeterBack: it is run by hand because its meter was not heard, which is now.
+	MeterBack bool
+	Faults    []Fault
+	OutText   string
 	// LookedAfter is when a manager last said to have looked after its wear.
 	LookedAfter time.Time
 	// Watts and Heard are the newest reading and its instant.

@@ -19,6 +19,9 @@ type switchEngine struct {
 }
 
 func (e *switchEngine) Read(now time.Time, r cycle.Reading) (out []cycle.Event) {
+	if e.s.Silent {
+		out = append(out, cycle.Event{Kind: cycle.Heard, At: now})
+	}
 	e.now, e.s.Last, e.s.Silent = now, r, false
 	switch works := r.Watts > 10; {
 	case works && !e.s.Running:
@@ -140,8 +143,13 @@ func TestHandsAreDealtWith(t *testing.T) {
 		"stopped early":  {func(c *cellarToday) { ran(c, 10*time.Minute) }, "A cycle stopped early at", "take-out", "Out of service since"},
 		"overdue":        {func(c *cellarToday) { ran(c, time.Hour); c.pass(40*time.Minute, 1) }, "A load has waited", "on-table", ""},
 		"silent":         {func(c *cellarToday) { c.pass(20*time.Minute, -1) }, "The meter is silent since", "by-hand-on", ""},
-		"forgotten":      {func(c *cellarToday) { ran(c, time.Hour); c.pass(25*time.Hour, 1) }, "a load of", "empty", ""},
-		"far too long":   {func(c *cellarToday) { c.pass(4*time.Hour, 500) }, "far longer than usual", "take-out", "Out of service since"},
+		"heard again": {func(c *cellarToday) {
+			c.pass(20*time.Minute, -1)
+			c.does(coordinator.ByHand{Machine: "w1", Person: "boss", On: true})
+			c.pass(5*time.Minute, 1)
+		}, "Its meter is heard again", "by-hand-off", ""},
+		"forgotten":    {func(c *cellarToday) { ran(c, time.Hour); c.pass(25*time.Hour, 1) }, "a load of", "empty", ""},
+		"far too long": {func(c *cellarToday) { c.pass(4*time.Hour, 500) }, "far longer than usual", "take-out", "Out of service since"},
 		"out of turn": {func(c *cellarToday) {
 			c.does(coordinator.Join{Person: "dan", Home: "h6", Need: queue.Wash})
 			c.pass(2*time.Minute, 500)

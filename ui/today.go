@@ -8,7 +8,7 @@ import (
 func hands(sc *scene) []handView {
 	var out []handView
 	for _, find := range []func(*scene, *coordinator.MachineView) (handView, bool){
-		faultHand, stoppedHand, overdueHand, silentHand, forgottenHand, outHand, stalledHand, pastHand,
+		faultHand, stoppedHand, overdueHand, silentHand, meterBackHand, forgottenHand, outHand, stalledHand, pastHand,
 	} {
 		for i := range sc.snap.Machines {
 			m := &sc.snap.Machines[i]
@@ -75,6 +75,15 @@ func silentHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
 	}
 	what += " " + l.Say("hand.look-meter")
 	return handView{What: what, Do: "by-hand-on", Button: l.Say("hand.by-hand")}, true
+}
+
+// meterBackHand is a machine that is run by hand although its meter is heard again.
+func meterBackHand(sc *scene, m *coordinator.MachineView) (handView, bool) {
+	if !m.MeterBack {
+		return handView{}, false
+	}
+	l := sc.lang()
+	return handView{What: l.Say("hand.meter-back", "at", sc.tell().at(m.Heard)), Do: "by-hand-off", Button: l.Say("hand.by-meter")}, true
 }
 
 // forgottenHand is a load that nobody said was collected: for long on the board,
