@@ -43,7 +43,8 @@ func TestDates(t *testing.T) {
 	}
 }
 
-// TestDaysBeginWhereTheyCan: Cairo's clocks skipped midnight of 24 April 2026, Berlin's
+// TestDaysBeginWhereTheyCan: Cairo's clocks skipped midnight of 24 April 2026, Santiago's
+// that of 6 September, Berlin's
 // 02:00 of 29 March (IANA time zone database): the day begins at the change, or before it.
 func TestDaysBeginWhereTheyCan(t *testing.T) {
 	for _, c := range []struct {
@@ -52,6 +53,7 @@ func TestDaysBeginWhereTheyCan(t *testing.T) {
 	}{
 		{"Africa/Cairo", "2026-04-24T01:00:00+03:00", "2026-04-25T00:00:00+03:00", Date{2026, 4, 24}},
 		{"Africa/Cairo", "2026-04-23T00:00:00+02:00", "2026-04-24T01:00:00+03:00", Date{2026, 4, 23}},
+		{"America/Santiago", "2026-09-06T01:00:00-03:00", "2026-09-07T00:00:00-03:00", Date{2026, 9, 6}},
 		{"Europe/Berlin", "2026-03-29T00:00:00+01:00", "2026-03-30T00:00:00+02:00", Date{2026, 3, 29}},
 		{"UTC", "2026-12-31T00:00:00Z", "2027-01-01T00:00:00Z", Date{2026, 12, 31}},
 	} {

@@ -22,6 +22,7 @@ func TestTroubleOfADevice(t *testing.T) {
 		{"a letter without an answer", DeviceResult{Device: mail, Error: "no route", Tries: 1}, TroubleLetter},
 		{"too large", DeviceResult{Device: "d", Status: 413, Tries: 2}, TroubleTooLarge},
 		{"no answer", DeviceResult{Device: "d", Error: "no route", Tries: 3}, TroubleSilent},
+		{"answered, and not counted", DeviceResult{Device: "d", Status: 503}, TroubleAnswered},
 		{"refused", DeviceResult{Device: "d", Status: 403, Tries: 1}, TroubleAnswered},
 		{"redirected", DeviceResult{Device: "d", Status: 307, Tries: 1}, TroubleAnswered},
 	} {

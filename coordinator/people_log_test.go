@@ -52,8 +52,8 @@ func TestWhatTheLogSays(t *testing.T) {
 
 		{"anna ends a browser of hers", EndSession{Person: "anna", Hash: "session of anna"}, nil},
 		{"anna comes back", JoinBuilding{Room: "cellar", Code: "K7QM2XRT", HomeName: "12", Open: true, NewID: "anna", SessionHash: "a2", Expires: soon}, nil},
+		{"bob, who is anna now, signs out", SignOut{SessionHash: "session of bob"}, nil},
 		{"anna ends all others", SignOutOthers{Person: "anna", Keep: "none"}, nil},
-		{"somebody signs out", SignOut{SessionHash: "session of bob"}, nil},
 		{"anna makes a pass", OfferPass{Person: "anna", Hash: "p", Expires: soon}, nil},
 		{"anna is gone by herself", Forget{Person: "anna"}, nil},
 		{"home 12 is moved out by nobody", MoveOut{Home: twelve, Code: "F"}, nil},

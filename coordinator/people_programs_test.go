@@ -39,6 +39,9 @@ func (p *programsOf) do(ev PeopleEvent, refused string) {
 	if key != refused || err != nil && (next != p.people || set.Moves()) {
 		p.Errorf("%T%+v: %v, want %q", ev, ev, err, refused)
 	}
+	if e, ok := errors.AsType[*Error](err); ok && e.Code != codeOf[key] {
+		p.Errorf("%T is refused as %q with the code %d, want %d", ev, key, e.Code, codeOf[key])
+	}
 	p.people, p.facts = next, append(p.facts, set.Facts...)
 	p.sets = append(p.sets, set)
 }

@@ -112,19 +112,19 @@ func (c *checks) ladder(steps []LadderStep) {
 	}
 	var last time.Duration
 	for i, step := range steps {
-		c.step(fmt.Sprintf("ladder[%d]", i+1), step, last, i == 0)
+		c.step(fmt.Sprintf("ladder[%d]", i+1), step, last)
 		last = max(last, step.After)
 	}
 }
 
-func (c *checks) step(path string, s LadderStep, last time.Duration, first bool) {
+func (c *checks) step(path string, s LadderStep, last time.Duration) {
 	after := path + ".after"
 	switch {
 	case s.After <= 0:
 		c.add(after, fmt.Sprintf("%s is not after the ready notice", span(s.After)), `use a time above zero, such as "10m"`)
 	case s.After > maxWait:
 		c.add(after, fmt.Sprintf("%s is too long", span(s.After)), fmt.Sprintf("use %s at most", span(maxWait)))
-	case !first && s.After <= last:
+	case s.After <= last: // not at the first step: last is 0 there
 		c.add(after, fmt.Sprintf("the ladder goes backwards: %s comes at or before the step above it (%s)", span(s.After), span(last)),
 			fmt.Sprintf("use a time above %s; every step counts from the ready notice", span(last)))
 	}

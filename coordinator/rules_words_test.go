@@ -75,6 +75,10 @@ func TestWhatIsWrongWithRules(t *testing.T) {
 		{span(hold, 3*time.Hour), span(hold, 3*time.Hour+time.Second), "hold: 3h0m1s is too long; use a time from 1m to 3h"},
 		{span(longer, 0), span(longer, -time.Second), "longer_hold: -1s is too short; use a time from 0s to 3h"},
 		{span(longer, 3*time.Hour), span(longer, 3*time.Hour+time.Minute), "longer_hold: 3h1m is too long; use a time from 0s to 3h"},
+		{span(ahead, 0), span(ahead, -time.Second), "dry_call_ahead: -1s is too short; use a time from 0s to 15m"},
+		{span(way, 0), span(way, -time.Second), "on_my_way_adds: -1s is too short; use a time from 0s to 3h"},
+		{span(recall, 0), span(recall, -time.Second), "recall_after: -1s is too short; use a time from 0s to 7d"},
+		{func(r rules) { r.MoreTimeWaiting = 0 }, func(r rules) { r.MoreTimeWaiting = -time.Minute }, "more_time_waiting: -1m is too short; use a time from 0s to 3h"},
 		{span(ahead, 15*time.Minute), span(ahead, 16*time.Minute), "dry_call_ahead: 16m is too long; use a time from 0s to 15m"},
 		{span(way, 3*time.Hour), span(way, 4*time.Hour), "on_my_way_adds: 4h is too long; use a time from 0s to 3h"},
 		{span(recall, week), span(recall, week+24*time.Hour), "recall_after: 8d is too long; use a time from 0s to 7d"},
@@ -143,6 +147,7 @@ func TestWhatCannotBeRead(t *testing.T) {
 		"ladder[21].after=1m": "the ladder has too many steps; use 20 at most", "walk_ups=never": `"never" is nothing that a house does about walk-ups: use allowed, tolerated or reported; use one of the words that are offered`,
 		"ladder[0].tell=owner": "there is no such house rule; use the names that are exported", "ladder[1].when=1m": "there is no such house rule; use the names that are exported",
 		"ladder[1.after=1m": "there is no such house rule; use the names that are exported", "ladder[x].after=1m": "there is no such house rule; use the names that are exported",
+		"1].after=1m":        "there is no such house rule; use the names that are exported",
 		"sunday.opens=07:00": "there is no such house rule; use the names that are exported",
 	} {
 		name, value, _ := strings.Cut(path, "=")

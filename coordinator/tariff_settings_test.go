@@ -68,6 +68,11 @@ func TestMicrosAreExact(t *testing.T) {
 			rt.Fatalf("%d is %q is %d, %v", micros, text, back, err)
 		}
 	})
+	for micros, want := range map[int64]string{0: "0.00", 1: "0.000001", 1_000_000: "1.00", 12_000_000: "12.00", 999_999: "0.999999", 120_000: "0.12", 125_000: "0.125", 1_200_000_000_000: "1200000.00"} {
+		if got := MicrosText(micros); got != want {
+			t.Errorf("%d is %q, want %q", micros, got, want)
+		}
+	}
 	for text, want := range map[string]int64{"0.32": 320_000, "0,3275": 327_500, " 12 ": 12_000_000, "0.000001": 1} {
 		if got, err := ParseMicros(text); err != nil || got != want {
 			t.Errorf("%q is %d, %v", text, got, err)

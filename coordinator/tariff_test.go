@@ -186,6 +186,13 @@ func TestTariffsByDate(t *testing.T) {
 	if all[1:].On(day("2025-12-31")) != nil {
 		t.Error("a tariff holds before any begins")
 	}
+	// One that was set later, but begins earlier, does not take the place of what holds.
+	late := coordinator.Tariffs{version(1, "2026-07-01"), version(2, "2026-01-01"), version(3, "")}
+	for date, want := range map[string]int{"2025-12-31": 3, "2026-01-01": 2, "2026-06-30": 2, "2026-07-01": 1} {
+		if got := late.On(day(date)); got == nil || got.Version != want {
+			t.Errorf("on %s holds %+v, want version %d", date, got, want)
+		}
+	}
 	if v := all.Numbered(3); v == nil || v.Version != 3 || all.Numbered(9) != nil {
 		t.Errorf("version 3 is %+v", v)
 	}
@@ -275,6 +282,12 @@ func TestCurrencyDigits(t *testing.T) {
 		}
 		if cldr != want {
 			t.Errorf("%s has %d decimals here and %d in CLDR", code, coordinator.CurrencyDigits(code), cldr)
+		}
+	}
+	// Where the two differ, or CLDR has none, ISO 4217, list one (from memory).
+	for code, want := range map[string]int{"IQD": 3, "UYI": 0, "UYW": 4, "XXX": 2, "": 2} {
+		if got := coordinator.CurrencyDigits(code); got != want {
+			t.Errorf("%s has %d decimals, want %d", code, got, want)
 		}
 	}
 }
