@@ -183,14 +183,17 @@ func (w *watch) step(p *Point, long float64) {
 		// Two wild loads in a row prove nothing either.
 		c.H, w.limitFor = max(sumLimit(c.K, sigma, w.settings.Quiet), 2*(wild*sigma-c.K)), sigma
 	}
-	w.sum.add(CUSUM{K: c.K, H: c.H}, tamed(p.Off, sigma), len(c.Points))
-	w.creep.add(CUSUM{K: 2 * c.K, H: c.H}, tamed(long, sigma), len(c.Points))
+	most := wild * sigma
+	w.sum.add(CUSUM{K: c.K, H: c.H}, tamed(p.Off, most), len(c.Points))
+	// What the long look allows more, a value may count for more; else it would see
+	// nothing where loads hardly differ.
+	w.creep.add(CUSUM{K: 2 * c.K, H: c.H}, tamed(long, most+c.K), len(c.Points))
 	limit := c.H
 	if w.out {
 		limit /= 2 // what is over must be well over
 	}
 	w.out = max(w.sum.most(), w.creep.most()) > limit
-	w.average += smoothing * (tamed(p.Off, sigma) - w.average)
+	w.average += smoothing * (tamed(p.Off, most) - w.average)
 	c.Low, c.High = EWMA{Sigma: sigma, Lambda: smoothing, Width: averageWidth}.Limits()
 	p.Average = AveragePoint{Value: p.Off, Average: w.average, Low: c.Low, High: c.High}
 	p.Sum, p.Signals = w.sum.SumPoint, w.out
@@ -200,7 +203,7 @@ func (w *watch) step(p *Point, long float64) {
 const wild = 4
 
 // tamed is a value of at most that: one load of wet carpets is no wear.
-func tamed(off, sigma float64) float64 { return min(max(off, -wild*sigma), wild*sigma) }
+func tamed(off, most float64) float64 { return min(max(off, -most), most) }
 
 const (
 	smoothing = 0.1
