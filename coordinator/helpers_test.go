@@ -156,6 +156,8 @@ type scene struct {
 	facts   []Fact
 	// unsent are the notices that no later set withdrew.
 	unsent map[string]Notice
+	// left is what the steps left behind, as lines; nil while no test looks.
+	left []string
 }
 
 // newScene opens a room in which every machine has been heard idle.
@@ -197,6 +199,9 @@ func (s *scene) watts(id MachineID, w float64) {
 func (s *scene) take(set ChangeSet) {
 	s.Helper()
 	s.store.commit(s.T, set)
+	if s.left != nil {
+		s.left = append(s.left, linesOf(&set)...)
+	}
 	s.facts = append(s.facts, set.Facts...)
 	for _, subject := range set.Withdraw {
 		for key, n := range s.unsent {

@@ -49,16 +49,21 @@ func (r *Room) claim(now time.Time, i int, e Claim) error {
 	case l.Owner != "":
 		return Refuse(Conflict, "claim.taken", "Somebody has claimed this load already.")
 	}
-	l.Owner, l.Home = e.Person, e.Home
-	// They may have shared it with an owner who has moved out.
-	l.unshare(func(p PersonID, h HomeID) bool { return l.mine(p, h) })
 	r.reply.Load = l.ID
-	r.fact(Fact{Kind: FactClaimed, Machine: l.Machine, Person: e.Person, Home: e.Home, Load: l.ID, Cycle: l.Cycle})
-	r.useTurn(i, l, now)
+	r.claimed(i, l, e.Person, e.Home, now)
 	if l.Ready() {
 		r.tellReady(i, l, now)
 	}
 	return nil
+}
+
+// claimed makes a load that was nobody's a person's.
+func (r *Room) claimed(i int, l *Load, person PersonID, home HomeID, now time.Time) {
+	l.Owner, l.Home = person, home
+	// They may have shared it with an owner who has moved out.
+	l.unshare(func(p PersonID, h HomeID) bool { return l.mine(p, h) })
+	r.fact(Fact{Kind: FactClaimed, Machine: l.Machine, Person: person, Home: home, Load: l.ID, Cycle: l.Cycle})
+	r.useTurn(i, l, now)
 }
 
 // useTurn lets a claimed load use up the first waiting or called turn of its

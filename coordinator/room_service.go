@@ -56,8 +56,7 @@ func (r *Room) startByHand(now time.Time, i int, e StartByHand) error {
 	r.emptyForNext(i, now)
 	l := r.newLoad(i, now, now)
 	if l.Owner == "" && e.Person != "" {
-		l.Owner, l.Home = e.Person, e.Home
-		r.useTurn(i, l, now)
+		r.claimed(i, l, e.Person, e.Home, now)
 	}
 	if l.Turn == 0 {
 		r.markPast(i, l, now)
