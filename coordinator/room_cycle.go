@@ -100,14 +100,17 @@ func (r *Room) sameLoadAgain(i int, l *Load, ev cycle.Event) bool {
 }
 
 // driesWhereItWashed reports whether a start soon after a wash in a washer-dryer
-// is that load's drying: it was not collected, and nobody else was called. It
-// happens once for a load.
+// is that load's drying: it was not collected, it does not dry elsewhere, and
+// nobody else was called. It happens once for a load.
 func (r *Room) driesWhereItWashed(i int, l *Load, ev cycle.Event) bool {
 	if r.plan.Machines[i].Kind != queue.WasherDryer || l.Reason != EndDone || l.Owner == "" || l.Dried || r.state.Machines[i].Hold != nil {
 		return false
 	}
 	if k := r.state.Turns.Index(l.Turn); k >= 0 && r.state.Turns[k].Need == queue.Dry {
 		return false
+	}
+	if k := r.carrier(l); k >= 0 && r.state.Turns[k].State == queue.Started {
+		return false // it is in the dryer already
 	}
 	l.Dried = ev.Start.Sub(l.ReadyAt) <= restartWithin
 	return l.Dried
@@ -116,20 +119,20 @@ func (r *Room) driesWhereItWashed(i int, l *Load, ev cycle.Event) bool {
 // useBooked uses up the dryer turn that was booked behind a load which dries in
 // the washer-dryer that washed it.
 func (r *Room) useBooked(l *Load) {
-	wash := r.state.Turns.Index(l.Turn)
-	if !l.Dried || wash < 0 || !r.state.Turns[wash].DryAfter {
+	k := r.carrier(l)
+	if !l.Dried || k < 0 {
 		return
 	}
-	for k := range r.state.Turns {
-		t := r.state.Turns[k]
-		if t.Person == l.Owner && t.Need == queue.Dry && (t.State == queue.Waiting || t.State == queue.Called) {
-			r.dropHold(t.ID)
-			r.removeTurn(k)
-			r.withdraw(Subject{Turn: t.ID})
-			r.fact(Fact{Kind: FactLeft, Person: t.Person, Home: t.Home, Turn: t.ID, Note: "dries where it washed"})
-			return
-		}
-	}
+	t := r.state.Turns[k]
+	r.dropHold(t.ID)
+	r.removeTurn(k)
+	r.withdraw(Subject{Turn: t.ID})
+	r.fact(Fact{Kind: FactLeft, Person: t.Person, Home: t.Home, Turn: t.ID, Note: "dries where it washed"})
+}
+
+// carrier is the dryer turn that was booked for a load; -1 for none.
+func (r *Room) carrier(l *Load) int {
+	return slices.IndexFunc(r.state.Turns, func(t queue.Turn) bool { return t.Carries == uint64(l.ID) })
 }
 
 // emptyForNext counts a load that was still in machine i as collected by the start of the next.
