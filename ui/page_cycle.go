@@ -233,23 +233,22 @@ func (p *pastScene) phases(all []hindsight.Phase) []chart.Band {
 	return out
 }
 
-// phaseTable adds up how long the cycle was in each phase.
+// phaseTable adds up how long the cycle was in each phase, in the order in which they came.
 func (p *pastScene) phaseTable(all []hindsight.Phase) figuresTable {
 	l := p.lang()
-	t := figuresTable{Caption: l.Say("past.phases"), Head: []cellView{headCell(l.Say("past.phase")), numCell(l.Say("past.times")), headCell(l.Say("past.first")), headCell(l.Say("past.in-all"))}}
-	for ph := cycle.Fill; ph <= cycle.After; ph++ {
-		times, sum, first := 0, time.Duration(0), time.Time{}
-		for _, x := range all {
-			if x.Phase == ph {
-				if times++; times == 1 {
-					first = x.From
-				}
-				sum += x.To.Sub(x.From)
+	t := figuresTable{Caption: l.Say("past.phases"), Head: []cellView{headCell(l.Say("past.phase")), numCell(l.Say("past.times")), headCell(l.Say("past.first")), numCell(l.Say("past.in-all"))}}
+	for i, first := range all {
+		is := func(x hindsight.Phase) bool { return x.Phase == first.Phase }
+		if slices.ContainsFunc(all[:i], is) {
+			continue
+		}
+		times, sum := 0, time.Duration(0)
+		for _, x := range all[i:] {
+			if is(x) {
+				times, sum = times+1, sum+x.To.Sub(x.From)
 			}
 		}
-		if times > 0 {
-			t.Rows = append(t.Rows, []cellView{headCell(l.Say("phase." + ph.String())), numCell(strconv.Itoa(times)), textCell(first.In(p.zone).Format("15:04")), textCell(l.Span(sum))})
-		}
+		t.Rows = append(t.Rows, []cellView{headCell(l.Say("phase." + first.Phase.String())), numCell(strconv.Itoa(times)), textCell(first.From.In(p.zone).Format("15:04")), numCell(l.Span(sum))})
 	}
 	return t
 }

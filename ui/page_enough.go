@@ -22,11 +22,11 @@ type enoughView struct {
 
 // enoughKind is one kind of machine.
 type enoughKind struct {
-	Title string
-	// Says are sentences: what was seen, and what would help.
-	Says  []string
-	Cases *figuresTable
-	Hours *figureView
+	Title  string
+	Answer string // what would help, empty where too little was seen
+	Says   []string
+	Cases  *figuresTable
+	Hours  *figureView
 }
 
 // capacityOf is what the machines of the room that the address names suffice for.
@@ -83,7 +83,7 @@ func viewCapacity(l *words.Language, c *usage.Capacity) enoughKind {
 	if c.Seen.Left > 0 {
 		k.Says = append(k.Says, l.Count("enough.left", c.Seen.Left))
 	}
-	k.Says = append(k.Says, helps(l, c))
+	k.Answer = helps(l, c)
 	t := casesTable(l, c)
 	k.Cases, k.Hours = &t, hoursFigure(l, c)
 	return k

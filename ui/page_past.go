@@ -96,7 +96,9 @@ func (p *pastScene) day(ctx context.Context, v *pastView, asked string) error {
 	v.Figures = k.figures(p, "day", func(t *chart.Time) { t.Bands, t.Text = p.bands(cycles, d == today), v.Day })
 	v.Figures[0].Table.Files = tableFiles(p.link(), "day", "day="+v.Date)
 	v.Figures[1].Table.Files = v.Figures[0].Table.Files
-	v.Figures[1].Note = p.lang().Say("past.energy-note", "kwh", kwhOf(p.lang(), k.kwh()))
+	if k.begun {
+		v.Figures[1].Note = p.lang().Say("past.energy-note", "kwh", kwhOf(p.lang(), k.kwh()))
+	}
 	return nil
 }
 
@@ -164,7 +166,7 @@ func (p *pastScene) cycles(ctx context.Context, v *pastView, before string) erro
 	l := p.lang()
 	v.Filed = l.Say("past.filed", "n", l.Number(mostInFile, 0))
 	v.Cycles = figuresTable{Caption: l.Say("past.cycles"), Files: tableFiles(p.link(), "cycles", query), Head: []cellView{
-		headCell(l.Say("past.cycle")), headCell(l.Say("past.start")), headCell(l.Say("past.length")), numCell("kWh"), headCell(l.Say("past.how")),
+		headCell(l.Say("past.cycle")), headCell(l.Say("past.start")), numCell(l.Say("past.length")), numCell("kWh"), headCell(l.Say("past.how")),
 		headCell(l.Say("past.programme")), headCell(l.Say("past.end")), headCell(l.Say("past.told")), numCell(l.Say("past.peak")),
 	}}
 	for i := range all {
@@ -178,7 +180,7 @@ func (p *pastScene) cycleRow(c *coordinator.Fact) []cellView {
 	number := strconv.FormatUint(c.Cycle, 10)
 	return []cellView{
 		{Text: number, Link: p.cycleLink(c), Head: true},
-		textCell(tell.at(c.Start)), textCell(l.Span(c.End.Sub(c.Start))), numCell(kwhOf(l, c.EnergyWh/1000)), textCell(endWord(l, c)),
+		textCell(tell.at(c.Start)), numCell(l.Span(c.End.Sub(c.Start))), numCell(kwhOf(l, c.EnergyWh/1000)), textCell(endWord(l, c)),
 		textCell(p.programme(c)), textCell(tell.clockOn(c.End, c.Start)), textCell(tell.clockOn(c.At, c.Start)), numCell(wattsOf(l, c.PeakW)),
 	}
 }

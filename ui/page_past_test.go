@@ -70,6 +70,32 @@ func TestPastPages(t *testing.T) {
 	}
 }
 
+// TestPhasesInTheirOrder: the table has them as they came, with times at the right.
+func TestPhasesInTheirOrder(t *testing.T) {
+	_, html := managerOf(t, "/manager/r/cellar/m/w2/c/361")
+	wantInOrder(t, html, "<h2>Phases</h2>", ">In all</th>", "<span>filling</span>", "<span>heating</span>", `<td class="num">17 min</td>`, "<span>tumbling</span>", "<span>pause</span>", "<span>spin</span>")
+}
+
+// TestEnergyOfASilentDay: where no reading was heard, none is added up.
+func TestEnergyOfASilentDay(t *testing.T) {
+	for path, want := range map[string]bool{"/manager/r/cellar/m/w2": true, "/manager/r/cellar/m/d3": false} {
+		if _, html := managerOf(t, path); strings.Contains(html, "kWh so far as the meter was heard") != want {
+			t.Errorf("%s says what was heard: %v", path, !want)
+		}
+	}
+}
+
+// TestMachinesOfOneRoom: their names alone, where there is no other room to tell them from.
+func TestMachinesOfOneRoom(t *testing.T) {
+	for h, want := range map[*specimen.House]string{specimen.NewHouse(hashSecret): ">Washer 1, Attic</a>", specimen.NewCrowd(hashSecret): ">Washer 20</a>"} {
+		s := newTestServer(t, h, withPast)
+		w := get("/manager/use").as("", specimen.Secret(specimen.Manager)).of(s)
+		if body := w.Body.String(); !strings.Contains(body, want) || !strings.Contains(body, `<table class="figures many">`) {
+			t.Errorf("%d: the table of machines lacks %q", w.Code, want)
+		}
+	}
+}
+
 // TestPastPagesRefuse whoever is not the manager, and what is not there.
 func TestPastPagesRefuse(t *testing.T) {
 	s := specimenServer(t)

@@ -57,7 +57,7 @@ type guestLine struct {
 // homeLine is a home with what can be done to it.
 type homeLine struct {
 	ID, Name, Code, Also, Since string
-	Blocked, Shown, Hidden      bool // Shown: unfolded; Hidden: there is a code
+	Blocked, Shown, Hidden      bool // Shown: unfolded, where the search found it alone; Hidden: there is a code
 	Members                     []memberLine
 }
 
@@ -157,9 +157,11 @@ func (s *Server) listHomes(v *peopleView, people *coordinator.People, d dates) {
 		case len(v.Homes) >= homesShown:
 			v.Left++
 		default:
-			line.Shown = v.Search != ""
 			v.Homes = append(v.Homes, line)
 		}
+	}
+	if v.Search != "" && len(v.Homes) == 1 {
+		v.Homes[0].Shown = true
 	}
 }
 

@@ -62,6 +62,10 @@ func TestHomesAreListedAndFound(t *testing.T) {
 			t.Errorf("%s finds %v", query, got)
 		}
 	}
+	// A home that is found alone is unfolded; several are not.
+	if alone, several := strings.Count(o.listing("?home=12"), "<details open"), strings.Count(o.listing("?home=2"), "<details open"); alone != 1 || several != 0 {
+		t.Errorf("%d homes are unfolded where one is found, %d where several are", alone, several)
+	}
 	for i := range 100 {
 		id := coordinator.HomeID(strings.Repeat("x", i+1))
 		o.people.Homes[id] = coordinator.Home{ID: id, Name: "home with a long name " + string(id)}

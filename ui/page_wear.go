@@ -1,9 +1,11 @@
 package ui
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"net/http"
+	"slices"
 
 	"github.com/labstack/echo/v4"
 
@@ -34,9 +36,10 @@ type wearView struct {
 
 // wearFigure is one figure with its charts: what it says, of the newest cycles.
 type wearFigure struct {
-	Title, Says string
-	Drifts      bool
-	Charts      []figureView
+	Title, Says, Short string // Short is what it says in a word or two
+	ID                 string
+	Drifts             bool
+	Charts             []figureView
 }
 
 // pointsShown is how many cycles a chart has.
@@ -74,13 +77,22 @@ func (s *Server) wearPage(c echo.Context) error {
 	for i := range w.Charts {
 		v.Figures = append(v.Figures, viewWear(sc, m, &w.Charts[i]))
 	}
+	slices.SortStableFunc(v.Figures, func(a, b wearFigure) int { return cmp.Compare(rankWear(a), rankWear(b)) })
 	return s.render(c, http.StatusOK, "wear", v)
+}
+
+// rankWear puts what changed before what is as usual.
+func rankWear(f wearFigure) int {
+	if f.Drifts {
+		return 0
+	}
+	return 1
 }
 
 // viewWear is one figure.
 func viewWear(sc *scene, m *coordinator.MachineView, c *wear.Chart) wearFigure {
 	l := sc.lang()
-	f := wearFigure{Title: l.Say("wear." + c.Figure.String()), Says: l.Say("wear.as-usual")}
+	f := wearFigure{Title: l.Say("wear." + c.Figure.String()), Says: l.Say("wear.as-usual"), ID: "is-" + c.Figure.String()}
 	known, charted := 0, charted(c)
 	for _, p := range c.Points {
 		if !p.Charted {
@@ -96,6 +108,15 @@ func viewWear(sc *scene, m *coordinator.MachineView, c *wear.Chart) wearFigure {
 		f.Says = l.Say("wear.unmeasured")
 	case len(charted) == 0:
 		f.Says = l.Count("wear.learning", known)
+	}
+	if f.Short = f.Says; len(charted) > 0 {
+		f.Short = l.Say("wear.short-usual")
+	}
+	if c.Drift != nil {
+		f.Short = l.Say("wear.alarm")
+		if !f.Drifts {
+			f.Short = l.Say("hand.looked-after")
+		}
 	}
 	if len(charted) > 0 {
 		f.Charts = []figureView{offFigure(sc, c, charted), sumFigure(sc, c, charted)}

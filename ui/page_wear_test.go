@@ -46,6 +46,8 @@ func TestWearPage(t *testing.T) {
 	if _, body := show("/manager/r/cellar/m/w1/wear"); strings.Contains(body, "Drying time") || !strings.Contains(body, "Heating time") {
 		t.Error("a washer dries")
 	}
+	// What changed is said first, in a word and then in full; the sums that prove it are folded away.
+	wantInOrder(t, body, `<a href="#is-length"><strong>lasting change</strong></a>`, `<a href="#is-standby">as usual</a>`, `<h2>Drying time</h2>`, `id="wear-length"`, "<details><summary>How sure that is", `id="wear-sums-length"`, "</details>", `<h2>Standby power</h2>`)
 	if code, _ := show("/manager/r/cellar/m/x9/wear"); code != 404 {
 		t.Errorf("a machine that is not there: %d", code)
 	}
@@ -148,6 +150,29 @@ func TestWearLearning(t *testing.T) {
 	}
 }
 
+// TestWearOrder: a figure that changed stands before those that are as usual.
+func TestWearOrder(t *testing.T) {
+	changed := wear.Chart{Figure: wear.Standby, Points: make([]wear.Point, 7), Drift: &wear.Drift{Figure: wear.Standby, Change: 3, Since: specimen.In(-9000), Last: specimen.In(-60)}}
+	show := wornServer(t, func(o *Options) {
+		o.Worn = cannedWear{charts: []wear.Chart{{Figure: wear.Energy}, changed, {Figure: wear.Spin}}}
+	})
+	_, body := show("/manager/r/cellar/m/w1/wear")
+	wantInOrder(t, body, `<h2>Standby power</h2>`, `<h2>Energy of a cycle</h2>`, `<h2>Power at the end of the spin</h2>`)
+}
+
+// wantInOrder looks for parts of a page, each behind the one before it.
+func wantInOrder(t *testing.T, page string, parts ...string) {
+	t.Helper()
+	for _, part := range parts {
+		i := strings.Index(page, part)
+		if i < 0 {
+			t.Errorf("%q is not where it should be", part)
+			return
+		}
+		page = page[i+len(part):]
+	}
+}
+
 type cannedWear struct {
 	charts []wear.Chart
 	err    error
@@ -165,6 +190,7 @@ func (c cannedWear) Drifts(context.Context, coordinator.RoomID) (map[coordinator
 func TestEnoughPage(t *testing.T) {
 	show := wornServer(t, nil)
 	code, body := show("/manager/r/cellar/enough")
+	wantInOrder(t, body, "<h2>3 washers</h2>", `<p class="lead">What helps most: one washer more`, "people a week came for one")
 	for _, want := range []string{"3 washers", "people a week came for one, over 12 weeks", "31 people left the queue", "What helps most: one washer more", "one washer less", "everybody collects within 15 min", "<svg", "What this assumes", "Too little was seen to say anything: 0 loads in 2 weeks."} {
 		if !strings.Contains(body, want) {
 			t.Errorf("%d: the page lacks %q", code, want)

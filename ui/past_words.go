@@ -67,11 +67,11 @@ func (p *pastScene) learned(v *pastView) {
 	}
 	l := p.lang()
 	v.Programmes = figuresTable{Caption: l.Say("past.programmes"), Files: tableFiles(p.link(), "programmes", ""), Head: []cellView{
-		headCell(l.Say("past.programme")), headCell(l.Say("past.median-length")), numCell(l.Say("past.median-kwh")), numCell(l.Say("past.runs")),
+		headCell(l.Say("past.programme")), numCell(l.Say("past.median-length")), numCell(l.Say("past.median-kwh")), numCell(l.Say("past.runs")),
 	}}
 	for _, g := range k.Programmes {
 		v.Programmes.Rows = append(v.Programmes.Rows, []cellView{
-			headCell(strconv.Itoa(g.Number)), textCell(l.Span(g.Length)), numCell(kwhOf(l, g.Wh/1000)), numCell(strconv.Itoa(g.Runs)),
+			headCell(strconv.Itoa(g.Number)), numCell(l.Span(g.Length)), numCell(kwhOf(l, g.Wh/1000)), numCell(strconv.Itoa(g.Runs)),
 		})
 	}
 }

@@ -59,7 +59,7 @@ func (u *useDrawer) facts() []factView {
 		factView{l.Say("use.energy"), l.Say("use.energy-is", "cycles", l.Fixed(cycles.KWh(), 1), "standby", l.Fixed(standby.KWh(), 1))},
 	)
 	if cost := u.r.Currency.Text(w.Cost); cost != "" {
-		all = append(all, factView{l.Say("use.cost"), u.money(cost) + " " + u.r.Currency.Code})
+		all = append(all, factView{l.Say("use.energy-cost"), u.money(cost) + " " + u.r.Currency.Code})
 	}
 	return all
 }

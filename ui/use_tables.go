@@ -123,7 +123,7 @@ var costParts = [...]string{"cycles", "standby", "standing_charge", "total"}
 func (u *useDrawer) machineHead(i int) cellView {
 	row := &u.r.Machines[i]
 	text := row.Name
-	if u.q.Scope.Room == "" {
+	if u.q.Scope.Room == "" && len(u.r.Rooms) > 1 {
 		text = u.l.Say("use.machine-in", "machine", text, "room", u.roomName(row.Room))
 	}
 	return cellView{Text: text, Link: u.q.of(usage.Scope{Room: row.Room, Machine: row.Machine}).link(), Head: true}
