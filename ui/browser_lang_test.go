@@ -48,7 +48,20 @@ const sticksOut = `(() => { const r = document.documentElement; if (r.scrollWidt
 		return b.width > 0 && (b.right > innerWidth + 1 || b.left < -1) && !e.closest('.scroll, svg, .skip, .unseen'); });
 	return r.scrollWidth + ' > ' + innerWidth + ': ' + over.slice(-3).map((e) => e.tagName + '.' + e.className + ' ' + e.innerText.slice(0, 60)).join(' | '); })()`
 
-// fits: the page is in its language, and nothing sticks out at 390 px, at 320 px
+// cutWords names words of tables that are cut in two by a cell narrower than they are.
+// Words of more than 12 letters may be.
+const cutWords = `(() => { const pen = document.createElement('canvas').getContext('2d');
+	const cut = (e) => { const s = getComputedStyle(e), room = e.clientWidth - parseFloat(s.paddingLeft) - parseFloat(s.paddingRight);
+		pen.font = s.font;
+		return e.innerText.split(/\s+/).filter((w) => w.length <= 12 && e.clientWidth > 0 && pen.measureText(w).width > room + 2).map((w) => w + ' in ' + Math.round(room) + ' px'); };
+	return [...document.querySelectorAll('table :is(th, td)')].flatMap(cut).slice(0, 5).join(' | '); })()`
+
+// narrowTable puts a table on the page that cuts its word in two.
+const narrowTable = `(() => { const t = document.body.appendChild(document.createElement('table'));
+	Object.assign(t.style, { tableLayout: 'fixed', width: '40px', minWidth: 0 });
+	t.insertRow().insertCell().textContent = 'machines'; })(); undefined`
+
+// fits: the page is in its language, no word of a table is cut at 390 px, and nothing sticks out at 390 px, at 320 px
 // (WCAG 2.2, 1.4.10, from memory), and with text of twice the size (1.4.4) on a
 // screen of 768 px.
 func (v *visit) fits() {
@@ -65,6 +78,9 @@ func (v *visit) fits() {
 	inside("as it is")
 	if v.s.Wall {
 		return
+	}
+	if cut := v.b.value(v.T, cutWords); cut != "" {
+		v.says("cut in two: %s", cut)
 	}
 	v.b.do(v.T, chromedp.EmulateViewport(320, 640))
 	inside("320 px")

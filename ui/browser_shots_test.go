@@ -2,6 +2,8 @@ package ui
 
 import (
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -15,18 +17,35 @@ import (
 	"drumturn/ui/specimen"
 )
 
-// specimens serves every page in every state.
+// specimens serves every page in every state: the house, and below a path of its own
+// the crowded one.
 func specimens(t *testing.T) (address string) {
 	t.Helper()
-	_, address = serveReal(t, specimen.NewHouse(hashSecret), func(o *Options) {
+	server := httptest.NewUnstartedServer(nil)
+	// Browsers have passkeys for names only, and localhost is one.
+	address = strings.Replace("http://"+server.Listener.Addr().String(), "127.0.0.1", "localhost", 1)
+	pages := http.NewServeMux()
+	pages.Handle("/", specimensOf(t, specimen.NewHouse(hashSecret), address).Handler())
+	pages.Handle(specimen.Crowd+"/", specimensOf(t, specimen.NewCrowd(hashSecret), address+specimen.Crowd).Handler())
+	server.Config.Handler = pages
+	server.Start()
+	t.Cleanup(func() {
+		server.CloseClientConnections()
+		server.Close()
+	})
+	return address
+}
+
+// specimensOf is the server of a house that stands still.
+func specimensOf(t *testing.T, h *specimen.House, address string) *Server {
+	t.Helper()
+	return newTestServer(t, h, func(o *Options) {
 		o.Letters, o.Past, o.Report = specimen.Letters{}, specimen.Past{}, specimen.Report
 		o.Worn, o.Capacity = specimen.Worn{}, specimen.Worn{}.Capacity
 		o.Reports, o.StoredReport = specimen.Reports, specimen.StoredReport
 		o.Facts = specimen.Past{}.Facts
-		// Browsers have passkeys for names only, and localhost is one.
-		o.PublicURL = strings.Replace(o.PublicURL, "127.0.0.1", "localhost", 1)
+		o.PublicURL = address
 	})
-	return strings.Replace(address, "127.0.0.1", "localhost", 1)
 }
 
 // show opens a state as who is to look at it, on a screen of its size.

@@ -1,6 +1,9 @@
 package ui
 
 import (
+	"os"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -38,9 +41,14 @@ func (v *visit) open(scheme string) {
 // sticks out; axe-core finds nothing in English, light and dark, in a longer
 // language, nor in one written from right to left; fingers and keyboards reach
 // every control; and whoever wants it stiller, darker or larger can read it.
+// DRUMTURN_STATES chooses some of the states by a regular expression.
 func TestEveryState(t *testing.T) {
 	onlyLooks(t)
 	address, script, states := specimens(t), axe(t), specimen.States()
+	if only := os.Getenv("DRUMTURN_STATES"); only != "" {
+		named := regexp.MustCompile(only)
+		states = slices.DeleteFunc(states, func(s specimen.State) bool { return !named.MatchString(s.Name) })
+	}
 	t.Run("windows", func(t *testing.T) {
 		for w := range windows {
 			t.Run(strconv.Itoa(w), func(t *testing.T) {
@@ -53,6 +61,10 @@ func TestEveryState(t *testing.T) {
 	b.do(t, chromedp.Navigate(address), chromedp.Evaluate[chromedp.Void]("document.querySelector('main').style.width = '3000px'; undefined"))
 	if b.value(t, sticksOut) == "" {
 		t.Error("a page that is too wide is not seen to be")
+	}
+	b.do(t, chromedp.Evaluate[chromedp.Void](narrowTable))
+	if b.value(t, cutWords) == "" {
+		t.Error("a word that is cut in two is not seen to be")
 	}
 }
 

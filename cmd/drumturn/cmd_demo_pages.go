@@ -16,23 +16,32 @@ import (
 
 // pageStates serves every page in every state, for people who work on the look.
 func (c *demoCommand) pageStates(ctx context.Context, s streams, socket net.Listener) error {
-	door := &stateDoors{}
-	pages, err := ui.New(ui.Options{
-		House: specimen.NewHouse(hashOf), Building: "Alder Court", PublicURL: "http://" + socket.Addr().String(),
+	address, door := "http://"+socket.Addr().String(), &stateDoors{}
+	crowd, err := ui.New(c.stateOptions(s, specimen.NewCrowd(hashOf), address+specimen.Crowd))
+	if err != nil {
+		return err
+	}
+	defer crowd.Close()
+	o := c.stateOptions(s, specimen.NewHouse(hashOf), address)
+	o.Mounts = map[string]http.Handler{"/states/": door, specimen.Crowd + "/": crowd.Handler()}
+	if door.pages, err = ui.New(o); err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "\n  Every page in every state: %s/states/\n\nStop with Ctrl-C.\n", address)
+	return door.pages.Serve(ctx, socket)
+}
+
+// stateOptions are those of a house that stands still.
+func (c *demoCommand) stateOptions(s streams, h *specimen.House, address string) ui.Options {
+	return ui.Options{
+		House: h, Building: "Alder Court", PublicURL: address,
 		WallKey: specimen.WallKey, PlainCookies: true, Log: slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: slog.LevelWarn})),
 		Letters: specimen.Letters{}, Past: specimen.Past{}, Facts: specimen.Past{}.Facts, Report: specimen.Report, Worn: specimen.Worn{}, Capacity: specimen.Worn{}.Capacity,
 		Reports: specimen.Reports, StoredReport: specimen.StoredReport,
 		// A key that nobody has the other half of: nothing is ever sent.
 		VAPIDKey:             "BNcRdreALRFXTkOOUHK1EtK2wtaz5Ry4YfYCA_0QTpQtUbVlUls0VJXg7A8u-Ts1XbjhazAkj7I99e8QcYP7DkM",
 		ValidateSubscription: func(*coordinator.Subscription) error { return nil },
-		Mounts:               map[string]http.Handler{"/states/": door},
-	})
-	if err != nil {
-		return err
 	}
-	door.pages = pages
-	fmt.Fprintf(s.out, "\n  Every page in every state: http://%s/states/\n\nStop with Ctrl-C.\n", socket.Addr())
-	return pages.Serve(ctx, socket)
 }
 
 // stateDoors lists the states, and lets whoever opens one in as who looks at it.

@@ -138,6 +138,9 @@ func managerStates() []State {
 		{Name: "manager-tariff", Path: "/manager/tariff", Who: Manager},
 		{Name: "manager-rules", Path: "/manager/r/cellar/rules", Who: Manager},
 		{Name: "manager-rules-look", Path: "/manager/r/loft/rules", Who: Manager, Press: ".rules > p button"},
+		{Name: "manager-crowd", Path: Crowd + "/manager", Who: Manager},
+		{Name: "manager-crowd-people", Path: Crowd + "/manager/people?home=garden", Who: Manager},
+		{Name: "manager-crowd-use", Path: Crowd + "/manager/use", Who: Manager},
 		{Name: "manager-sheets", Path: "/manager/r/cellar/sheets", Who: Manager},
 	}
 }
