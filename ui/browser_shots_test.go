@@ -72,7 +72,7 @@ func (b *browser) become(t *testing.T, address string, s specimen.State, scheme 
 	}
 	who := map[string]coordinator.PersonID{"__Host-drumturn": "nobody", "__Host-drumturn-manager": "nobody", "__Host-drumturn-wall": "nobody"}
 	switch {
-	case s.Who == specimen.Manager:
+	case s.Managed():
 		who["__Host-drumturn-manager"] = s.Who
 	case s.Wall:
 		who["__Host-drumturn-wall"] = s.Who

@@ -56,7 +56,7 @@ var stateList = template.Must(template.New("states").Parse(`<!doctype html>
 // sessionOf is the kind of session that a state's page looks for.
 func sessionOf(s specimen.State) ui.Session {
 	switch {
-	case s.Who == specimen.Manager:
+	case s.Managed():
 		return ui.ManagerSession
 	case s.Wall:
 		return ui.ScreenSession

@@ -42,7 +42,7 @@ func TestPageStates(t *testing.T) {
 			continue
 		}
 		got := open(t, list+s.Name)
-		if known := strings.Contains(got, `href="/me"`); known != (s.Who != "" && s.Who != specimen.Manager && !s.Wall) {
+		if known := strings.Contains(got, `href="/me"`); known != (s.Who != "" && !s.Managed() && !s.Wall) {
 			t.Errorf("%s is shown to a resident: %v", s.Name, known)
 		}
 	}

@@ -104,6 +104,7 @@ func (h *House) managers(hash func(string) string) {
 		Person: Manager, Passphrase: "-", Handle: "-", Keys: []coordinator.Passkey{key("k1", "My telephone", 1), key("k2", "Key in the drawer", 9), copied},
 	}
 	h.people.Persons["ben"] = coordinator.Person{ID: "ben", Name: "Ben", Manager: true, Joined: Noon.AddDate(0, -1, 0)}
+	h.people.Sessions[hash(Secret(Fresh))] = coordinator.Session{Hash: hash(Secret(Fresh)), Person: Fresh, Made: In(-1), Expires: Noon.AddDate(0, 0, 30)}
 	h.people.WaysIn["ben"] = coordinator.WayIn{Person: "ben", Passphrase: "-"}
 	for i, device := range []string{"firefox linux", "safari iphone", "other other"} {
 		v := h.people.Sessions[hash(Secret(Manager))]
