@@ -10,7 +10,7 @@ import (
 
 const (
 	// batch is how many rows are fetched at a time, between which sending goes on.
-	batch = 64
+	batch = 256
 	// mostInHand bounds the rows in memory.
 	mostInHand = 20_000
 	// lookAgain is how often the outbox is looked at while rows in hand hide

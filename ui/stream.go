@@ -76,10 +76,10 @@ type stream struct {
 	hash string // of the resident's cookie
 
 	known bool   // the cookie was somebody's when last looked
-	last string // id of the scene that the page has
-	sent bool   // something was sent: mine and own say what
-	mine []byte // panel last sent
-	own  bool   // the board last sent had marks of the visitor's own
+	last  string // id of the scene that the page has
+	sent  bool   // something was sent: mine and own say what
+	mine  []byte // panel last sent
+	own   bool   // the board last sent had marks of the visitor's own
 }
 
 // run sends the room as it is, then every update, until the page or the server goes.

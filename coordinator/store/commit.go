@@ -18,15 +18,17 @@ import (
 type prepared struct {
 	coordinator.ChangeSet
 	facts      [][]byte
-	deliveries [][]byte // JSON of each notice's row, in the order of Notices
-	keys       []string // of the notices
+	deliveries [][]byte                // JSON of each notice's row, in the order of Notices
+	rows       []*coordinator.Delivery // what that reads as
+	keys       []string                // of the notices
+	given      *given
 }
 
 // Commit implements Store. See submit for a context that ends meanwhile.
 func (f *File) Commit(ctx context.Context, sets ...coordinator.ChangeSet) error {
 	ready := make([]*prepared, 0, len(sets))
 	for i := range sets {
-		p, err := prepare(&sets[i])
+		p, err := prepare(&sets[i], &f.given)
 		if err != nil {
 			return fmt.Errorf("the changes of unit %q cannot be stored: %w", sets[i].Unit, err)
 		}
@@ -47,9 +49,9 @@ func (f *File) Commit(ctx context.Context, sets ...coordinator.ChangeSet) error 
 		})
 }
 
-// prepare encodes a set and refuses what could not be stored.
-func prepare(set *coordinator.ChangeSet) (*prepared, error) {
-	p := &prepared{ChangeSet: *set}
+// prepare encodes a set for a store that remembers rows in g, and refuses what could not be stored.
+func prepare(set *coordinator.ChangeSet, g *given) (*prepared, error) {
+	p := &prepared{ChangeSet: *set, given: g}
 	if err := checkNames(set); err != nil {
 		return nil, err
 	}
@@ -62,11 +64,11 @@ func prepare(set *coordinator.ChangeSet) (*prepared, error) {
 	}
 	for i := range set.Notices {
 		row := newDelivery(&set.Notices[i], set.At)
-		data, err := encodeDelivery(&row)
+		data, read, err := encodeDelivery(&row)
 		if err != nil {
 			return nil, err
 		}
-		p.deliveries, p.keys = append(p.deliveries, data), append(p.keys, row.Key)
+		p.deliveries, p.rows, p.keys = append(p.deliveries, data), append(p.rows, read), append(p.keys, row.Key)
 	}
 	return p, nil
 }

@@ -24,14 +24,24 @@ func (f *File) DueDeliveries(ctx context.Context, now time.Time, limit int, inHa
 			if inHand != nil && inHand(k[timeLen:]) {
 				return true
 			}
-			rows, err = appendDelivery(tx, rows, k[timeLen:])
-			if err == nil {
-				f.note(tx.Bucket(bucketOutbox).Get(k[timeLen:]), &rows[len(rows)-1])
-			}
+			rows, err = f.give(tx, rows, k[timeLen:])
 			return err == nil
 		})
 		return err
 	})
+	return rows, err
+}
+
+// give adds a row to those that are given out, and remembers it.
+func (f *File) give(tx *bbolt.Tx, rows []coordinator.Delivery, key []byte) ([]coordinator.Delivery, error) {
+	stored := tx.Bucket(bucketOutbox).Get(key)
+	if d := f.given.look(key, stored); d != nil {
+		return append(rows, *d), nil
+	}
+	rows, err := appendDelivery(tx, rows, key)
+	if err == nil {
+		f.note(string(stored), &rows[len(rows)-1])
+	}
 	return rows, err
 }
 
@@ -115,14 +125,17 @@ func newDelivery(n *coordinator.Notice, at time.Time) coordinator.Delivery {
 }
 
 // encodeDelivery encodes a row, and refuses one that would not be read back
-// (such as one about no kind of machine), as it would stand in everybody's way.
-func encodeDelivery(d *coordinator.Delivery) ([]byte, error) {
-	data, err := json.Marshal(d)
+// (such as one about no kind of machine), as it would stand in everybody's way. It
+// answers with the row as it will be read, too.
+func encodeDelivery(d *coordinator.Delivery) ([]byte, *coordinator.Delivery, error) {
+	data, err := encodeRow(d)
+	read := new(coordinator.Delivery)
 	if err == nil {
-		err = json.Unmarshal(data, new(coordinator.Delivery))
+		err = json.Unmarshal(data, read)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("outbox row %q: %w", d.Key, err)
+		return nil, nil, fmt.Errorf("outbox row %q: %w", d.Key, err)
 	}
-	return data, nil
+	read.Key = d.Key
+	return data, read, nil
 }

@@ -3,7 +3,6 @@ package store
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 
@@ -94,6 +93,7 @@ func (p *prepared) createNotices(tx *bbolt.Tx) error {
 		if err := list(tx, append(pendingEntries(&d), lastingEntries(&d)...)); err != nil {
 			return err
 		}
+		p.given.note(string(p.deliveries[i]), p.rows[i])
 	}
 	return nil
 }
@@ -153,7 +153,7 @@ func newerThan(n, old *coordinator.Notice) bool {
 
 // replaceDelivery writes d over old (nil: there was none) and keeps the lists right.
 func replaceDelivery(tx *bbolt.Tx, old, d *coordinator.Delivery) error {
-	data, err := json.Marshal(d)
+	data, err := encodeRow(d)
 	if err != nil {
 		return err
 	}
@@ -247,7 +247,7 @@ func newRecord(d *coordinator.Delivery) (outboxRecord, error) {
 	if d.Key == "" {
 		return outboxRecord{}, fmt.Errorf("an outbox row without a key cannot be stored")
 	}
-	data, err := json.Marshal(d)
+	data, err := encodeRow(d)
 	if err != nil {
 		return outboxRecord{}, fmt.Errorf("outbox row %q: %w", d.Key, err)
 	}
@@ -269,7 +269,7 @@ func (r *outboxRecord) check(tx *bbolt.Tx) error {
 	if tx.Bucket(bucketOutbox).Get([]byte(r.Key)) != nil {
 		return nil
 	}
-	_, err := encodeDelivery(r.Delivery)
+	_, _, err := encodeDelivery(r.Delivery)
 	return err
 }
 
