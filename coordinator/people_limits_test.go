@@ -220,6 +220,24 @@ func TestWhoBecomesOne(t *testing.T) {
 	}
 }
 
+// TestBrowsersOfWhoBecomesOne: those of the one are the other's; everybody else's stay.
+func TestBrowsersOfWhoBecomesOne(t *testing.T) {
+	w := settled(t)
+	w.do(Subscribe{Subscription: Subscription{ID: "bens", Person: "ben"}})
+	w.do(Subscribe{Subscription: Subscription{ID: "bobs", Person: "bob"}})
+	w.joinAs("cleo", "13")
+	w.do(MergePersons{From: "bob", Into: "anna"})
+	for hash, want := range map[string]PersonID{"session of anna": "anna", "session of bob": "anna", "session of cleo": "cleo", "m1": "boss", "b1": "ben"} {
+		if got := w.people.Sessions[hash].Person; got != want {
+			t.Errorf("%s is that of %s, want %s", hash, got, want)
+		}
+	}
+	if a, b := w.people.Subscriptions["bobs"].Person, w.people.Subscriptions["bens"].Person; a != "anna" || b != "ben" {
+		t.Errorf("the phones are those of %s and %s", a, b)
+	}
+	w.reload()
+}
+
 // TestAHomeOfManyNames: the home that others become part of answers to all their names,
 // each told once, and takes their guests; who joins by any of them is of it.
 func TestAHomeOfManyNames(t *testing.T) {
@@ -332,5 +350,13 @@ func TestTokensAreFoundByAllOfTheirHash(t *testing.T) {
 	}
 	if got := TokenScopes(); !reflect.DeepEqual(got, []TokenScope{"status", "use", "events", "manage-webhooks", "metrics"}) {
 		t.Errorf("the scopes are %q", got)
+	}
+}
+
+// TestWhatAWebhookWants: what it names; all, where it names nothing.
+func TestWhatAWebhookWants(t *testing.T) {
+	all, some := Webhook{}, Webhook{Kinds: []FactKind{FactCycle, FactOut}}
+	if !all.Wants(FactCycle) || !all.Wants(FactFault) || !some.Wants(FactOut) || some.Wants(FactFault) {
+		t.Error("a webhook gets what it does not want, or does not get what it wants")
 	}
 }

@@ -33,12 +33,20 @@ func day(text string) (d coordinator.Date) {
 // pieces writes a day's pieces: "00:00+0200 night, 06:00+0200 -".
 func pieces(t *coordinator.Tariff, date string, zone *time.Location) string {
 	var out []string
+	at := day(date).Begin(zone)
 	for _, p := range t.Day(day(date), zone) {
+		if !p.From.Equal(at) || !p.To.After(at) {
+			return fmt.Sprintf("from %v to %v after %v", p.From, p.To, at)
+		}
+		at = p.To
 		name := "-"
 		if p.Window > 0 {
 			name = t.Windows[p.Window-1].Name
 		}
 		out = append(out, p.From.In(zone).Format("15:04-0700")+" "+name)
+	}
+	if !at.Equal(day(date).End(zone)) {
+		return fmt.Sprintf("ends at %v", at)
 	}
 	return strings.Join(out, ", ")
 }
@@ -55,6 +63,7 @@ func TestTariffDay(t *testing.T) {
 		SeasonFrom: coordinator.YearDay{Month: 11, Day: 1}, SeasonTo: coordinator.YearDay{Month: 2, Day: 29}}
 	early := coordinator.TariffWindow{Name: "early", From: 90, To: 150}
 	friday := coordinator.TariffWindow{Name: "friday", From: 22 * 60, To: 2 * 60, Days: []time.Weekday{time.Friday}}
+	work := coordinator.TariffWindow{Name: "work", From: 8 * 60, To: 17 * 60, Days: []time.Weekday{time.Thursday, time.Friday}}
 	for _, c := range []struct {
 		date, want string
 		windows    []coordinator.TariffWindow
@@ -67,6 +76,9 @@ func TestTariffDay(t *testing.T) {
 		{"2026-11-01", "00:00+0100 winter", []coordinator.TariffWindow{winter}},
 		{"2028-02-29", "00:00+0100 winter", []coordinator.TariffWindow{winter}},
 		{"2026-03-01", "00:00+0100 -", []coordinator.TariffWindow{winter}},
+		{"2026-06-12", "00:00+0200 -, 08:00+0200 work, 17:00+0200 -", []coordinator.TariffWindow{work}},
+		{"2026-06-13", "00:00+0200 -", []coordinator.TariffWindow{work}},
+		{"2026-06-12", "00:00+0200 night, 06:00+0200 -, 08:00+0200 work, 17:00+0200 -, 22:00+0200 night", []coordinator.TariffWindow{work, night}},
 		{"2026-06-12", "00:00+0200 -, 22:00+0200 friday", []coordinator.TariffWindow{friday}},
 		{"2026-06-13", "00:00+0200 friday, 02:00+0200 -", []coordinator.TariffWindow{friday}},
 		{"2026-03-29", "00:00+0100 -, 01:30+0100 early, 03:00+0200 -", []coordinator.TariffWindow{early}},

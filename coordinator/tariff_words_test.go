@@ -171,10 +171,11 @@ func TestWhatCannotBeReadOfATariff(t *testing.T) {
 	got, found := TariffOf([]Setting{
 		{Path: "currency", Value: " eur "}, {Path: "standing_charge", Value: ""}, {Path: "cycle[cellar/1]", Value: " "}, {Path: "cycle[attic/2]", Value: "1,5"},
 		{Path: "windows[50].name", Value: "last"}, {Path: "windows[50].monday", Value: "true"}, {Path: "windows[50].tuesday", Value: "false"}, {Path: "windows[50].saturday", Value: "true"},
+		{Path: "windows[50].from", Value: "22:00"}, {Path: "windows[50].to", Value: "06:30"}, {Path: "windows[50].season_from", Value: "10-01"}, {Path: "windows[50].season_to", Value: "03-31"},
 		{Path: "windows[3].price_per_kwh", Value: "0.1"}, {Path: "windows[7].price_per_kwh", Value: ""},
 	})
 	want := Tariff{Currency: "EUR", CyclePrices: []CyclePrice{{"attic", "2", 1_500_000}}, Windows: []TariffWindow{
-		{MicrosPerKWh: 100_000, From: queue.NoClock, To: queue.NoClock}, {Name: "last", From: queue.NoClock, To: queue.NoClock, Days: []time.Weekday{time.Monday, time.Saturday}},
+		{MicrosPerKWh: 100_000, From: queue.NoClock, To: queue.NoClock}, {Name: "last", From: 22 * 60, To: 6*60 + 30, Days: []time.Weekday{time.Monday, time.Saturday}, SeasonFrom: YearDay{10, 1}, SeasonTo: YearDay{3, 31}},
 	}}
 	if len(found) > 0 || !reflect.DeepEqual(got, want) {
 		t.Errorf("read is %+v, %+v, want %+v", got, found, want)
