@@ -38,6 +38,10 @@ func read(file string, data []byte, rep *report) *node {
 		r.say(nil, 1, "the file is larger than any building needs", fmt.Sprintf("use a file below %d MiB", maxFile>>20))
 		return nil
 	}
+	if line, wrong, right := notText(data); wrong != "" {
+		r.say(nil, line, wrong, right)
+		return nil
+	}
 	r.expressions()
 	if r.lost {
 		return nil

@@ -1,6 +1,19 @@
 package config
 
-import "drumturn/coordinator"
+import (
+	"fmt"
+
+	"drumturn/coordinator"
+)
+
+// ReadRules reads such a file as ParseRules takes it from the disk.
+func ReadRules(path string) ([]byte, error) {
+	text, err := osDisk{}.ReadFile(path, maxFile)
+	if err != nil {
+		return nil, fmt.Errorf("the house rules %s cannot be read: %s; correct the name, or write some with: drumturn rules export --to FILE", path, whyNot(err))
+	}
+	return text, nil
+}
 
 // ParseRules reads a file that holds the section [rules] of a building file and
 // nothing else, as coordinator.Rules.TOML writes it: a rule that it does not name

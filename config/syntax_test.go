@@ -34,7 +34,6 @@ func TestBrokenLines(t *testing.T) {
 		"number with a unit":   {"x = 10 kg", 5, "building.x", "in quotes"},
 		"number with a comma":  {"x = 0,32", 5, "building.x", "in quotes"},
 		"control character":    {"x = \"a\x01b\"", 5, "building.x", "close the text"},
-		"not UTF-8":            {"x = \"a\xffb\"", 5, "building.x", "close the text"},
 		"typographic quotes":   {"x = “text”", 5, "building.x", "put a text in quotes"},
 		"last line":            {"x", 5, "building.x", "write an ="},
 	} {

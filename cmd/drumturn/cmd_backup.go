@@ -49,7 +49,7 @@ func (c *backupCommand) offline(ctx context.Context, data, folder string) (strin
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		return "", usageError{fmt.Errorf("there is no store in %s yet; start the program once with: drumturn serve %s", data, c.File)}
 	}
-	st, err := store.Open(path, store.Options{})
+	st, err := store.OpenToRead(path, store.Options{})
 	if err != nil {
 		return "", err
 	}

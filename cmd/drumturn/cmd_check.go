@@ -22,14 +22,15 @@ type checkCommand struct {
 	Offline bool `help:"Do not try the network (name, certificate, push services)."`
 }
 
-// Run prints what was found; an unusable file is an error of use.
+// Run prints what was found, and changes nothing; an unusable file is an error of
+// use, a store that cannot be read is one of its own.
 func (c *checkCommand) Run(ctx context.Context, s streams) error {
 	file, err := c.load(s.out)
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(s.out, "%s: %s, %s.\n", c.File, file.Building.Name, counted(file))
-	c.differences(ctx, s, file)
+	unread := c.differences(ctx, s, file)
 	setup := push.Setup{
 		PublicURL: file.Server.PublicURL, TLS: file.Server.TLS.Mode, Subject: file.Server.PushSubject, Hosts: file.Server.PushHosts,
 	}
@@ -52,7 +53,7 @@ func (c *checkCommand) Run(ctx context.Context, s streams) error {
 	}
 	c.letters(ctx, s, file)
 	fmt.Fprintln(s.out, "\n"+safetyLines)
-	return nil
+	return unread
 }
 
 // safetyLines are the cautions that belong beside every meter.
@@ -81,41 +82,45 @@ func count(n int, thing string) string {
 }
 
 // differences says where the house rules in force are not those of the file,
-// when there is a store that nobody is using.
-func (c *checkCommand) differences(ctx context.Context, s streams, file *config.File) {
+// when there is a store that nobody is using; the error is that of a store or a
+// room that cannot be read.
+func (c *checkCommand) differences(ctx context.Context, s streams, file *config.File) (unread error) {
 	path := filepath.Join(file.Server.Data, storeName)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		fmt.Fprintln(s.out, "There is no store yet: the first start takes the house rules and the tariff from this file.")
-		return
+		return nil
 	}
-	st, err := store.Open(path, store.Options{})
+	st, err := store.OpenToRead(path, store.Options{})
 	if err != nil {
 		fmt.Fprintf(s.out, "The house rules in force cannot be compared with the file: %v.\n", err)
-		return
+		if errors.Is(err, store.ErrBusy) {
+			return nil
+		}
+		return err
 	}
 	defer st.Close()
 	for _, room := range plans(file) {
 		stored, err := st.Load(ctx, room.ID)
 		if err != nil {
-			fmt.Fprintf(s.out, "Room %s cannot be read: %v.\n", room.ID, err)
+			unread = errors.Join(unread, fmt.Errorf("room %s cannot be read: %w", room.ID, err))
 			continue
 		}
 		r, err := coordinator.Restore(room, stored, engine)
 		if err != nil {
-			fmt.Fprintf(s.out, "Room %s cannot be read: %v.\n", room.ID, err)
+			unread = errors.Join(unread, fmt.Errorf("room %s cannot be read: %w", room.ID, err))
 			continue
 		}
 		for _, line := range config.Differences(room.Seed, r.Snapshot(time.Now()).Rules) {
 			fmt.Fprintf(s.out, "Room %s, house rules in force differ from the file: %s\n", room.ID, line)
 		}
 	}
-	c.priceDifferences(ctx, s, st, file)
+	return errors.Join(unread, c.priceDifferences(ctx, s, st, file))
 }
 
 // priceDifferences is the same of prices: those of the file against those that were set last.
-func (c *checkCommand) priceDifferences(ctx context.Context, s streams, st *store.File, file *config.File) {
+func (c *checkCommand) priceDifferences(ctx context.Context, s streams, st *store.File, file *config.File) error {
 	if file.Tariff.Currency == "" {
-		return
+		return nil
 	}
 	stored, err := st.Load(ctx, coordinator.Building)
 	var people *coordinator.People
@@ -123,14 +128,14 @@ func (c *checkCommand) priceDifferences(ctx context.Context, s streams, st *stor
 		people, err = coordinator.RestorePeople(stored)
 	}
 	if err != nil {
-		fmt.Fprintf(s.out, "The tariff in force cannot be read: %v.\n", err)
-		return
+		return fmt.Errorf("the tariff in force cannot be read: %w", err)
 	}
 	if len(people.Tariffs) == 0 {
 		fmt.Fprintln(s.out, "No tariff is in force yet: the next start takes that of the file.")
-		return
+		return nil
 	}
 	for _, line := range config.TariffDifferences(file.Tariff, people.Tariffs[len(people.Tariffs)-1].Tariff) {
 		fmt.Fprintf(s.out, "Tariff set last differs from the file: %s\n", line)
 	}
+	return nil
 }

@@ -15,7 +15,7 @@ import (
 
 // restoreCommand puts a backup into the place of the store and the keys.
 type restoreCommand struct {
-	Backup string `arg:"" help:"Folder of the backup." type:"existingdir"`
+	Backup string `arg:"" help:"Folder of the backup."`
 	fileArgument
 }
 
@@ -45,7 +45,7 @@ func (c *restoreCommand) Run(ctx context.Context, s streams) error {
 // what it replaces is moved into a folder, whose name is returned.
 func restore(ctx context.Context, backup, data string, now time.Time) (kept string, err error) {
 	from := filepath.Join(backup, storeName)
-	if _, err := os.Stat(from); err != nil {
+	if info, err := os.Stat(from); err != nil || !info.Mode().IsRegular() {
 		return "", usageError{fmt.Errorf("%s is no backup: there is no %s in it; name a folder that drumturn backup has written", backup, storeName)}
 	}
 	if err := os.MkdirAll(data, 0o700); err != nil {

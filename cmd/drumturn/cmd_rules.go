@@ -39,16 +39,34 @@ func (c *exportRulesCommand) Run(ctx context.Context, s streams) error {
 		_, err = fmt.Fprint(s.out, answer.Text)
 		return err
 	}
-	if err := os.WriteFile(c.To, []byte(answer.Text), 0o644); err != nil {
-		return fmt.Errorf("write the house rules: %w", err)
+	if err := writeWhole(c.To, []byte(answer.Text)); err != nil {
+		return fmt.Errorf("the house rules were not written: %w; name another file, or make room", err)
 	}
 	fmt.Fprintf(s.out, "Wrote %s\n", c.To)
 	return nil
 }
 
+// writeWhole writes a file whole or not at all: one that is there stays as it is
+// when the disk is full.
+func writeWhole(path string, data []byte) error {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return os.WriteFile(path, data, 0o644) // a device or a pipe has no beside
+	}
+	temp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(temp.Name())
+	_, err = temp.Write(data)
+	if err := errors.Join(err, temp.Chmod(0o644), temp.Sync(), temp.Close()); err != nil {
+		return err
+	}
+	return os.Rename(temp.Name(), path)
+}
+
 // importRulesCommand puts rules into force.
 type importRulesCommand struct {
-	From string `arg:"" help:"File with the section [rules]." type:"existingfile"`
+	From string `arg:"" help:"File with the section [rules]."`
 	fileArgument
 	Room string `help:"The room; may be left out where there is one only."`
 	Look bool   `help:"Only say what would change."`
@@ -56,13 +74,13 @@ type importRulesCommand struct {
 
 // Run says what changes, rule by rule.
 func (c *importRulesCommand) Run(ctx context.Context, s streams) error {
+	text, err := config.ReadRules(c.From)
+	if err != nil {
+		return usageError{err}
+	}
 	file, room, err := loadRoom(&c.fileArgument, s, c.Room)
 	if err != nil {
 		return err
-	}
-	text, err := os.ReadFile(c.From)
-	if err != nil {
-		return fmt.Errorf("read the house rules: %w", err)
 	}
 	if _, err := config.ParseRules(c.From, text); err != nil {
 		return usageError{err}

@@ -79,7 +79,11 @@ func (req rulesRequest) answer(snap *coordinator.Snapshot, people *coordinator.P
 
 // offlineRules answers from the store of a building that does not run.
 func offlineRules(ctx context.Context, file *config.File, path string, req rulesRequest) (rulesAnswer, error) {
-	st, err := store.Open(path, store.Options{})
+	open := store.Open
+	if req.Text == "" || req.Look {
+		open = store.OpenToRead
+	}
+	st, err := open(path, store.Options{})
 	if err != nil {
 		return rulesAnswer{}, err
 	}

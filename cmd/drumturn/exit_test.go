@@ -283,8 +283,8 @@ func TestCheckSaysWhatDiffers(t *testing.T) {
 		}
 	}
 	w.write("data/drumturn.db", strings.Repeat("not a store ", 1000))
-	if out := check(); !strings.Contains(out, "cannot be compared") {
-		t.Errorf("a foreign file:\n%s", out)
+	if out, _, code := command(t, "check", "--offline", w.path("building.toml")); code != 1 || !strings.Contains(out, "cannot be compared") {
+		t.Errorf("a foreign file: %d\n%s", code, out)
 	}
 }
 

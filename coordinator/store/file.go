@@ -52,6 +52,37 @@ var _ Store = (*File)(nil)
 // Errors: ErrBusy, ErrForeign, ErrNewer, and those of the file system.
 func Open(path string, o Options) (*File, error) { return open(path, o, migrations) }
 
+// OpenToRead opens the store at path without writing to it: nothing is made, and one
+// of an older schema stays as it is. What would write fails.
+//
+// Errors: as Open; ErrForeign too for an empty file.
+func OpenToRead(path string, o Options) (*File, error) {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("cannot look at the store: %w", err)
+	case info.IsDir():
+		return nil, fmt.Errorf("%s is a folder: name a file in it", path)
+	case info.Size() == 0:
+		return nil, fmt.Errorf("%s %w: it is empty; restore a backup, or move it away to begin anew", path, ErrForeign)
+	}
+	db, err := openDB(path, o, true)
+	if err != nil {
+		return nil, err
+	}
+	if err := look(db, info.Size(), migrations); err != nil {
+		return nil, errors.Join(fmt.Errorf("%s %w", path, err), db.Close())
+	}
+	return begun(db, path), nil
+}
+
+// begun is a store whose committer runs.
+func begun(db *bbolt.DB, path string) *File {
+	f := &File{db: db, path: path, work: make(chan *request, maxGroup), done: make(chan struct{})}
+	go f.commitLoop()
+	return f
+}
+
 func open(path string, o Options, steps []migration) (*File, error) {
 	if err := ensure(path, o, steps); err != nil {
 		return nil, err
@@ -63,9 +94,7 @@ func open(path string, o Options, steps []migration) (*File, error) {
 	if err := migrate(db, steps); err != nil {
 		return nil, errors.Join(fmt.Errorf("%s %w", path, err), db.Close())
 	}
-	f := &File{db: db, path: path, work: make(chan *request, maxGroup), done: make(chan struct{})}
-	go f.commitLoop()
-	return f, nil
+	return begun(db, path), nil
 }
 
 // ensure makes a store where there is none, and otherwise looks at the file

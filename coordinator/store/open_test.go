@@ -55,6 +55,9 @@ func TestOpenRefuses(t *testing.T) {
 			if c.is != nil && !errors.Is(err, c.is) {
 				t.Errorf("%v is not %v", err, c.is)
 			}
+			if _, err := OpenToRead(path, Options{}); err == nil || !strings.Contains(err.Error(), c.says) || !strings.Contains(err.Error(), path) {
+				t.Errorf("to read it, answered %v", err)
+			}
 			if after, _ := os.ReadFile(path); string(before) != string(after) {
 				t.Error("a file that was refused has been written to")
 			}
@@ -148,5 +151,48 @@ func TestMigrations(t *testing.T) {
 	}
 	if _, err := Open(path, Options{}); !errors.Is(err, ErrNewer) {
 		t.Errorf("the older program answered %v", err)
+	}
+}
+
+// TestOpenToRead: what is stored is read, nothing is written, not even by who tries;
+// an older store stays of its schema, and an empty file or none is no store.
+func TestOpenToRead(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "building.db")
+	f := get[*File](t)(open(path, Options{NoSync: true}, migrations[:1]))
+	must(t, f.Close())
+	older := get[[]byte](t)(os.ReadFile(path))
+	f = get[*File](t)(OpenToRead(path, Options{}))
+	if _, err := f.Load(ctx, "cellar"); err != nil {
+		t.Error(err)
+	}
+	if err := f.Commit(ctx, row("cellar", 0, "a", "x")); err == nil {
+		t.Error("something was written")
+	}
+	must(t, f.Close())
+	if after := get[[]byte](t)(os.ReadFile(path)); string(after) != string(older) {
+		t.Error("the file was written to")
+	}
+	f = get[*File](t)(Open(path, Options{NoSync: true})) // which brings it up to date
+	must(t, f.Commit(ctx, row("cellar", 0, "a", "x")))
+	must(t, f.Close())
+	f = get[*File](t)(OpenToRead(path, Options{}))
+	if got, err := f.Load(ctx, "cellar"); err != nil || len(got.Rows) != 1 {
+		t.Errorf("read is %+v, %v", got, err)
+	}
+	if err := f.Backup(ctx, path+".copy"); err != nil {
+		t.Error(err)
+	}
+	must(t, f.Close())
+
+	none, empty := path+".none", path+".empty"
+	must(t, os.WriteFile(empty, nil, 0o600))
+	if _, err := OpenToRead(empty, Options{}); !errors.Is(err, ErrForeign) || !strings.Contains(err.Error(), "restore a backup") {
+		t.Errorf("of an empty file: %v", err)
+	}
+	if _, err := OpenToRead(none, Options{}); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("of none: %v", err)
+	}
+	if _, err := os.Stat(none); err == nil {
+		t.Error("a store was made")
 	}
 }
