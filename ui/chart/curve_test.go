@@ -227,6 +227,9 @@ func TestGapsAreLongerThanTheHold(t *testing.T) {
 		tr.Add(after(c.second), 2)
 		tr.Close(after(c.now))
 		got := tr.Gaps()
+		if _, ok := tr.At(after(15 * time.Minute)); ok != (len(c.want) == 0 || c.want[0].From != after(10*time.Minute)) && c.first > 0 && c.first <= hold {
+			t.Errorf("%v, %v: what was heard holds at minute 15: %v", c.first, c.second, ok)
+		}
 		if len(got) != len(c.want) || len(got) == 1 && got[0] != c.want[0] {
 			t.Errorf("%v, %v, closed at %v: %v, want %v", c.first, c.second, c.now, got, c.want)
 		}
