@@ -2,11 +2,8 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
-	"net/http"
 	"net/url"
 	"time"
 
@@ -26,7 +23,7 @@ const linkFor = time.Hour
 // linkRequest asks the running program for a link, linkAnswer has it.
 type (
 	linkRequest struct{ Name string }
-	linkAnswer  struct{ Link, Error string }
+	linkAnswer  struct{ Link string }
 )
 
 // Run asks the running program; the link would lead nowhere without one.
@@ -35,34 +32,21 @@ func (c *linkCommand) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return err
 	}
-	var answer linkAnswer
-	err = askControl(ctx, file.Server.Data, "/link", linkRequest{c.Name}, &answer)
+	answer, err := askControl[linkAnswer](ctx, file.Server.Data, "/link", linkRequest{c.Name})
 	switch {
 	case errors.Is(err, errNotRunning):
 		return usageError{fmt.Errorf("the program does not run on %s: start it first, with: drumturn serve %s", file.Server.Data, c.File)}
 	case err != nil:
 		return err
-	case answer.Error != "":
-		return errors.New(answer.Error)
 	}
 	fmt.Fprintf(s.out, "Whoever opens this link within the hour becomes a manager. It works once; the other managers stay, and see it in their log.\n\n  %s\n", answer.Link)
 	return nil
 }
 
-// controlLink makes the link.
-func (a *app) controlLink(w http.ResponseWriter, r *http.Request) {
-	var req linkRequest
-	var answer linkAnswer
-	err := json.NewDecoder(io.LimitReader(r.Body, 1<<16)).Decode(&req)
-	if err == nil {
-		token := newToken()
-		answer.Link = a.publicURL() + "/manager/invited?token=" + url.QueryEscape(token)
-		err = a.house.DoPeople(r.Context(), coordinator.InviteManager{
-			Operator: true, Hash: hashOf(token), Name: req.Name, Expires: a.clock.Now().Add(linkFor),
-		})
-	}
-	if err != nil {
-		answer = linkAnswer{Error: err.Error()}
-	}
-	_ = json.NewEncoder(w).Encode(answer)
+// link makes one.
+func (a *app) link(ctx context.Context, req linkRequest) (linkAnswer, error) {
+	token := newToken()
+	return linkAnswer{a.publicURL() + "/manager/invited?token=" + url.QueryEscape(token)}, a.house.DoPeople(ctx, coordinator.InviteManager{
+		Operator: true, Hash: hashOf(token), Name: req.Name, Expires: a.clock.Now().Add(linkFor),
+	})
 }

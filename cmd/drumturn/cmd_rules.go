@@ -129,17 +129,13 @@ func loadRoom(f *fileArgument, s streams, name string) (*config.File, coordinato
 
 // askRules asks the program that runs, or does it itself where none does.
 func askRules(ctx context.Context, file *config.File, request rulesRequest) (rulesAnswer, error) {
-	var answer rulesAnswer
-	err := askControl(ctx, file.Server.Data, "/rules", request, &answer)
+	answer, err := askControl[rulesAnswer](ctx, file.Server.Data, "/rules", request)
 	if errors.Is(err, errNotRunning) {
 		path := filepath.Join(file.Server.Data, storeName)
 		if _, gone := os.Stat(path); errors.Is(gone, fs.ErrNotExist) {
 			return answer, usageError{fmt.Errorf("there is no store in %s yet; the first start takes the house rules from the building file", file.Server.Data)}
 		}
 		return offlineRules(ctx, file, path, request)
-	}
-	if err == nil && answer.Error != "" {
-		err = errors.New(answer.Error)
 	}
 	return answer, err
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -20,8 +21,35 @@ const controlName = "control.sock"
 // controlRequest asks the running program to write a backup.
 type controlRequest struct{ Folder string }
 
-// controlAnswer is what it did.
-type controlAnswer struct{ Path, Error string }
+// controlAnswer is where it was written.
+type controlAnswer struct{ Path string }
+
+// controlReply is any answer at the socket: what was asked for, or why it is not there.
+type controlReply[A any] struct {
+	Answer *A     `json:",omitempty"`
+	Error  string `json:",omitempty"`
+}
+
+// mostAsked is the longest request taken, bytes: house rules are some thousand.
+const mostAsked = 1 << 20
+
+// control is a handler of the socket that does what a request asks.
+func control[Q, A any](do func(context.Context, Q) (A, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		var request Q
+		var out controlReply[A]
+		err := json.NewDecoder(io.LimitReader(r.Body, mostAsked)).Decode(&request)
+		if err == nil {
+			var answer A
+			answer, err = do(r.Context(), request)
+			out.Answer = &answer
+		}
+		if err != nil {
+			out = controlReply[A]{Error: err.Error()}
+		}
+		_ = json.NewEncoder(w).Encode(out)
+	}
+}
 
 // serveControl answers commands until ctx ends. A data folder that allows no
 // socket (a path that is too long, a foreign file system) is no reason to stop.
@@ -38,9 +66,9 @@ func (a *app) serveControl(ctx context.Context) error {
 		return nil
 	}
 	mux := http.NewServeMux()
-	mux.HandleFunc("POST /backup", a.controlBackup)
-	mux.HandleFunc("POST /rules", a.controlRules)
-	mux.HandleFunc("POST /link", a.controlLink)
+	mux.HandleFunc("POST /backup", control(a.backup))
+	mux.HandleFunc("POST /rules", control(a.rules))
+	mux.HandleFunc("POST /link", control(a.link))
 	server := &http.Server{Handler: mux, ReadHeaderTimeout: 5 * time.Second}
 	stop := context.AfterFunc(ctx, func() { _ = server.Close() })
 	defer stop()
@@ -50,17 +78,10 @@ func (a *app) serveControl(ctx context.Context) error {
 	return nil
 }
 
-func (a *app) controlBackup(w http.ResponseWriter, r *http.Request) {
-	var req controlRequest
-	var answer controlAnswer
-	err := json.NewDecoder(io.LimitReader(r.Body, 1<<16)).Decode(&req)
-	if err == nil {
-		answer.Path, err = backupTo(r.Context(), a.store, a.file.Server.Data, req.Folder, time.Now())
-	}
-	if err != nil {
-		answer.Error = err.Error()
-	}
-	_ = json.NewEncoder(w).Encode(answer)
+// backup writes a copy of the running building's store.
+func (a *app) backup(ctx context.Context, req controlRequest) (answer controlAnswer, err error) {
+	answer.Path, err = backupTo(ctx, a.store, a.file.Server.Data, req.Folder, time.Now())
+	return answer, err
 }
 
 // errNotRunning means that no program answers at the control socket.
@@ -68,16 +89,12 @@ var errNotRunning = errors.New("no running program")
 
 // askBackup asks a running program for a backup.
 func askBackup(ctx context.Context, data, folder string) (string, error) {
-	var answer controlAnswer
-	err := askControl(ctx, data, "/backup", controlRequest{Folder: folder}, &answer)
-	if err == nil && answer.Error != "" {
-		err = errors.New(answer.Error)
-	}
+	answer, err := askControl[controlAnswer](ctx, data, "/backup", controlRequest{Folder: folder})
 	return answer.Path, err
 }
 
 // askControl asks a running program; the error is errNotRunning when there is none.
-func askControl(ctx context.Context, data, path string, request, answer any) error {
+func askControl[A any](ctx context.Context, data, path string, request any) (answer A, err error) {
 	client := &http.Client{Transport: &http.Transport{
 		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
 			return (&net.Dialer{}).DialContext(ctx, "unix", strings.TrimSuffix(data, "/")+"/"+controlName)
@@ -85,19 +102,26 @@ func askControl(ctx context.Context, data, path string, request, answer any) err
 	}}
 	body, err := json.Marshal(request)
 	if err != nil {
-		return err
+		return answer, err
 	}
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, "http://control"+path, strings.NewReader(string(body)))
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, "http://control"+path, bytes.NewReader(body))
 	if err != nil {
-		return err
+		return answer, err
 	}
 	resp, err := client.Do(req)
 	if err != nil {
-		return fmt.Errorf("%w: %w", errNotRunning, err)
+		return answer, fmt.Errorf("%w: %w", errNotRunning, err)
 	}
 	defer resp.Body.Close()
-	if err := json.NewDecoder(resp.Body).Decode(answer); err != nil {
-		return fmt.Errorf("the running program's answer does not read: %w", err)
+	var out controlReply[A]
+	if err := json.NewDecoder(resp.Body).Decode(&out); err != nil {
+		return answer, fmt.Errorf("the running program's answer does not read: %w", err)
 	}
-	return nil
+	switch {
+	case out.Error != "":
+		return answer, errors.New(out.Error)
+	case out.Answer == nil:
+		return answer, errors.New("the running program is of another version than this command: restart it first")
+	}
+	return *out.Answer, nil
 }

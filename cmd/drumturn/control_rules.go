@@ -2,10 +2,7 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
-	"io"
-	"net/http"
 	"slices"
 	"time"
 
@@ -27,20 +24,6 @@ type rulesAnswer struct {
 	Text    string
 	Version int
 	Changes []coordinator.Changed
-	Error   string
-}
-
-func (a *app) controlRules(w http.ResponseWriter, r *http.Request) {
-	var req rulesRequest
-	var answer rulesAnswer
-	err := json.NewDecoder(io.LimitReader(r.Body, 1<<20)).Decode(&req)
-	if err == nil {
-		answer, err = a.rules(r.Context(), req)
-	}
-	if err != nil {
-		answer.Error = err.Error()
-	}
-	_ = json.NewEncoder(w).Encode(answer)
 }
 
 // rules answers for the running building.

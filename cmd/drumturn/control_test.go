@@ -70,7 +70,7 @@ func TestControlRefuses(t *testing.T) {
 		{"POST", "/backup", `{"Folder":""}`, 200, "no full path"},
 		{"POST", "/backup", `{"Folder":"copies"}`, 200, "no full path"},
 		{"POST", "/backup", `{"Folder":"../../copies"}`, 200, "no full path"},
-		{"POST", "/backup", `{"Folder":"` + strings.Repeat("x", 1<<17) + `"}`, 200, "EOF"},
+		{"POST", "/backup", `{"Folder":"` + strings.Repeat("x", mostAsked) + `"}`, 200, "EOF"},
 	} {
 		req, err := http.NewRequestWithContext(t.Context(), c.method, "http://control"+c.path, strings.NewReader(c.body))
 		if err != nil {
@@ -145,18 +145,29 @@ func TestControlWithoutASocket(t *testing.T) {
 	w.visitor().sees("/r/cellar", "Cellar")
 }
 
-// TestAskBackupForeignAnswer: what is not this program's answer is said to be none.
+// TestAskBackupForeignAnswer: what is not this program's answer is said to be none,
+// and so is that of a program of another version, which would look like success.
 func TestAskBackupForeignAnswer(t *testing.T) {
-	data := t.TempDir()
-	socket, err := net.Listen("unix", filepath.Join(data, controlName))
-	if err != nil {
-		t.Fatal(err)
-	}
-	server := &http.Server{Handler: http.NotFoundHandler()}
-	done := make(chan error, 1)
-	go func() { done <- server.Serve(socket) }()
-	t.Cleanup(func() { _ = server.Close(); <-done })
-	if path, err := askBackup(t.Context(), data, t.TempDir()); err == nil || !strings.Contains(err.Error(), "does not read") {
-		t.Errorf("the answer %q, %v", path, err)
+	for says, handler := range map[string]http.Handler{
+		"does not read": http.NotFoundHandler(),
+		"restart it first": http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+			_, _ = io.WriteString(w, `{"Path":"/backups/x"}`)
+		}),
+		"the disk is full": http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+			_, _ = io.WriteString(w, `{"Answer":{"Path":"/backups/x"},"Error":"the disk is full"}`)
+		}),
+	} {
+		data := t.TempDir()
+		socket, err := net.Listen("unix", filepath.Join(data, controlName))
+		if err != nil {
+			t.Fatal(err)
+		}
+		server := &http.Server{Handler: handler}
+		done := make(chan error, 1)
+		go func() { done <- server.Serve(socket) }()
+		t.Cleanup(func() { _ = server.Close(); <-done })
+		if path, err := askBackup(t.Context(), data, t.TempDir()); err == nil || path != "" || !strings.Contains(err.Error(), says) {
+			t.Errorf("the answer %q, %v; want %q", path, err, says)
+		}
 	}
 }
