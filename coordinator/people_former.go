@@ -25,9 +25,10 @@ func (p *People) Now(id PersonID) (person Person, ok bool) {
 }
 
 // formerOf are the ids that two people who become one had, but for the one that
-// stays; sorted, so that it makes no difference who became one first.
+// stays; sorted, so that it makes no difference who became one first. Each once: who
+// has no phone joins by the same id again.
 func formerOf(into, from Person) []PersonID {
-	return slices.Sorted(slices.Values(slices.Concat(into.Former, from.IDs())))
+	return slices.Compact(slices.Sorted(slices.Values(slices.Concat(into.Former, from.IDs()))))
 }
 
 // ToldTo is what was decided about the person, by the id that they have or else by

@@ -44,6 +44,26 @@ func TestFormerIDs(t *testing.T) {
 	}
 }
 
+// TestJoiningAgainByAFormerID: who joined at the room's screen, became one with a
+// resident and joins there again is a person again; becoming one once more, their id is
+// a former one once.
+func TestJoiningAgainByAFormerID(t *testing.T) {
+	w := managed(t)
+	w.joinAs("anna", "12")
+	for range 3 {
+		w.joinAs("wall", "12")
+		if who, ok := w.people.Now("wall"); !ok || who.ID != "wall" {
+			t.Fatalf("who joined anew is %s", who.ID)
+		}
+		w.do(MergePersons{By: "boss", From: "wall", Into: "anna"})
+		anna := w.people.Persons["anna"]
+		if got := anna.IDs(); !slices.Equal(got, []PersonID{"anna", "wall"}) {
+			t.Fatalf("anna is known by %v", got)
+		}
+	}
+	w.reload()
+}
+
 // TestErasingTakesFormerIDsAlong: who is to be taken out of the history is so by all
 // ids that they had there; who only leaves is not.
 func TestErasingTakesFormerIDsAlong(t *testing.T) {

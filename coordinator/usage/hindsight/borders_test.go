@@ -115,3 +115,34 @@ func TestReadTogether(t *testing.T) {
 		t.Errorf("stretches %v, want %v", got, want)
 	}
 }
+
+// TestFindAmongOthers: other machines, whose numbers are higher, and other facts, which
+// have none, lead nobody astray; nor does a cycle that is told of again after the next.
+func TestFindAmongOthers(t *testing.T) {
+	s := &shelf{}
+	for day := 1; day <= 60; day++ {
+		other, own := fact(day, uint64(1000+day), "w2"), fact(day, uint64(day), "w1")
+		own.At = own.At.Add(5 * time.Hour)
+		s.facts = append(s.facts, other, coordinator.Fact{Kind: coordinator.FactFault, Machine: "w1", At: other.At.Add(time.Hour)}, own)
+		if day%7 == 0 { // the one before is told of again
+			again := fact(day-1, uint64(day-1), "w1")
+			again.At = own.At.Add(time.Hour)
+			s.facts = append(s.facts, again)
+		}
+	}
+	for number := uint64(1); number <= 60; number++ {
+		got, ok, err := Find(ctx, s, place, number, dawn.AddDate(0, 0, 100))
+		if err != nil || !ok || got.Cycle != number || got.Machine != "w1" {
+			t.Errorf("cycle %d: %+v, %v, %v", number, got, ok, err)
+		}
+	}
+	for _, number := range []uint64{0, 61, 1005} {
+		if got, ok, err := Find(ctx, s, place, number, dawn.AddDate(0, 0, 100)); err != nil || ok {
+			t.Errorf("cycle %d is %+v, %v", number, got, err)
+		}
+	}
+	// Not among those told of before: it is told of later.
+	if _, ok, err := Find(ctx, s, place, 40, fact(40, 40, "w1").At); err != nil || ok {
+		t.Errorf("a cycle is found before it was told of: %v", err)
+	}
+}
