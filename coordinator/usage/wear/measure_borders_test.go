@@ -65,7 +65,7 @@ func TestMeasureByHand(t *testing.T) {
 		{"a pump in between", Standby, 2, nil, []step{s(60, 100), s(45, 50), s(9, 2), s(8, 40)}},
 		{"as long on as off: the lower", Standby, 2, nil, []step{s(60, 100), s(45, 50), s(9, 30), s(9, 2)}},
 		{"mostly on", Standby, 30, nil, []step{s(60, 100), s(45, 50), s(9, 30), s(8, 2), s(1, 40)}},
-		{"until four hours after", Standby, 2, nil, []step{s(60, 100), s(45, 50), s(195, 2), s(300, 9)}},
+		{"until four hours after", Standby, 30, nil, []step{s(60, 100), s(45, 50), s(100, 30), s(95, 2), s(300, 2)}},
 		{"until the next start", Standby, 2, func(s *Span) { s.Next = s.End.Add(65 * time.Minute) }, []step{s(60, 100), s(45, 50), s(20, 2), s(60, 1500)}},
 		{"a next start after all that", Standby, 2, func(s *Span) { s.Next = s.End.Add(9 * time.Hour) }, []step{s(60, 100), s(45, 50), s(195, 2), s(300, 9)}},
 	} {
