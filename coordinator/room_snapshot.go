@@ -37,7 +37,7 @@ func (r *Room) Snapshot(now time.Time) *Snapshot {
 func (r *Room) view(i int, now time.Time, v *MachineView) {
 	m, status := &r.state.Machines[i], r.engines[i].Status()
 	*v = MachineView{
-		Machine: r.plan.Machines[i], Since: m.Since, Phase: status.Phase, ByHand: m.ByHand, MeterBack: r.heardByHand(i),
+		Machine: r.plan.Machines[i], Phase: status.Phase, ByHand: m.ByHand, MeterBack: r.heardByHand(i),
 		Faults: slices.Clone(m.Faults), OutText: m.OutText, LookedAfter: m.LookedAfter, Watts: status.Last.Watts, Heard: status.Last.At,
 		EnergyWh: status.EnergyWh, Cycle: m.Cycle, Stalled: status.Stalled,
 	}

@@ -63,7 +63,6 @@ func (r *Room) noteWalkUp(i int, e NoteWalkUp) error {
 	if !l.PastSeen {
 		l.PastSeen = true
 		r.fact(Fact{Kind: FactSeen, Machine: r.plan.Machines[i].ID, Person: e.Person, Load: l.ID})
-		r.touch()
 	}
 	return nil
 }
