@@ -41,9 +41,7 @@ func (p *pastScene) programme(c *coordinator.Fact) string {
 	}
 	length, best, near := c.End.Sub(c.Start), 0, math.Inf(1)
 	for _, g := range k.Programmes {
-		apart := math.Abs(length.Minutes()-g.Length.Minutes()) / max(4, 0.1*max(length, g.Length).Minutes())
-		apart = max(apart, math.Abs(c.EnergyWh-g.Wh)/(0.35*max(1, c.EnergyWh, g.Wh)))
-		if apart <= 1 && apart < near {
+		if apart := g.Off(length, c.EnergyWh); apart <= 1 && apart < near {
 			best, near = g.Number, apart
 		}
 	}

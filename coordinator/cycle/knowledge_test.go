@@ -2,6 +2,7 @@ package cycle
 
 import (
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -34,6 +35,70 @@ func TestKnowledge(t *testing.T) {
 	e.Forget()
 	if k := e.Knowledge(); k.Cycles != 0 || len(k.Programmes) != 0 {
 		t.Errorf("after forgetting: %+v", k)
+	}
+}
+
+// runsOf are runs of so many minutes at a power, each of a group of its own.
+func runsOf(number *int, watts float64, minutes ...float64) (all []run) {
+	for _, m := range minutes {
+		*number++
+		all = append(all, run{Programme: *number, Length: time.Duration(m * float64(time.Minute)), Wh: watts * m / 60})
+	}
+	return all
+}
+
+// TestOneProgrammeForPeople: what differs by its load alone is one programme, from its
+// shortest run to its longest; what differs in power, or leaves a gap, is another.
+func TestOneProgrammeForPeople(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		runs func(n *int) []run
+		want [][3]float64 // runs, shortest, longest (min), the most used first
+	}{
+		{"a dryer with a sensor", func(n *int) []run { return runsOf(n, 700, 60, 66, 75, 85, 92, 114, 135, 61, 84) }, [][3]float64{{9, 60, 135}}},
+		{"and a load far beyond", func(n *int) []run { return runsOf(n, 700, 60, 75, 92, 245, 247) }, [][3]float64{{3, 60, 92}, {2, 245, 247}}},
+		{"drying with little heat besides", func(n *int) []run { return append(runsOf(n, 1600, 40, 50, 60), runsOf(n, 900, 45, 55)...) }, [][3]float64{{3, 40, 60}, {2, 45, 55}}},
+		{"washes of one length, hot and cold", func(n *int) []run { return append(runsOf(n, 380, 95, 96, 97), runsOf(n, 95, 95, 96)...) }, [][3]float64{{3, 95, 97}, {2, 95, 96}}},
+		{"power that scatters a little", func(n *int) []run {
+			return append(append(runsOf(n, 1580, 30, 40), runsOf(n, 1660, 35)...), runsOf(n, 1500, 45)...)
+		}, [][3]float64{{4, 30, 45}}},
+		{"no energy at all", func(n *int) []run { return runsOf(n, 0, 30, 35) }, [][3]float64{{2, 30, 35}}},
+		{"nothing", func(*int) []run { return nil }, nil},
+	} {
+		e, n := New(washer()), 0
+		e.mem.Past.Runs = c.runs(&n)
+		got := e.Knowledge().Programmes
+		if len(got) != len(c.want) {
+			t.Errorf("%s: %+v", c.name, got)
+			continue
+		}
+		for i, p := range got {
+			if float64(p.Runs) != c.want[i][0] || p.Shortest.Minutes() != c.want[i][1] || p.Longest.Minutes() != c.want[i][2] || p.Length < p.Shortest || p.Length > p.Longest || p.Wh < p.LeastWh || p.Wh > p.MostWh {
+				t.Errorf("%s: programme %d is %+v, want %v", c.name, i, p, c.want[i])
+			}
+		}
+		if again := e.Knowledge().Programmes; !slices.Equal(got, again) {
+			t.Errorf("%s: asked again, other programmes", c.name)
+		}
+	}
+}
+
+// TestOffAProgramme: within its bounds a cycle is of it, a little beyond nearly.
+func TestOffAProgramme(t *testing.T) {
+	wide := &Programme{Length: time.Hour, Wh: 700, Shortest: 40 * time.Minute, Longest: 90 * time.Minute, LeastWh: 450, MostWh: 1100}
+	narrow := &Programme{Length: time.Hour, Wh: 700}
+	for _, c := range []struct {
+		p        *Programme
+		minutes  float64
+		wh       float64
+		min, max float64
+	}{
+		{wide, 60, 700, 0, 0}, {wide, 40, 450, 0, 0}, {wide, 90, 1100, 0, 0}, {wide, 92, 1100, 0.1, 0.5}, {wide, 120, 1100, 1.1, 9}, {wide, 60, 3000, 1.1, 9},
+		{narrow, 60, 700, 0, 0}, {narrow, 64, 700, 0.5, 1}, {narrow, 70, 700, 1.1, 9}, {narrow, 60, 60, 1.1, 9},
+	} {
+		if off := c.p.Off(time.Duration(c.minutes*float64(time.Minute)), c.wh); off < c.min || off > c.max {
+			t.Errorf("%v min and %v Wh are off %+v by %v, want %v to %v", c.minutes, c.wh, *c.p, off, c.min, c.max)
+		}
 	}
 }
 

@@ -289,3 +289,24 @@ func BenchmarkPast(b *testing.B) {
 		})
 	}
 }
+
+// TestDryersHaveFewProgrammes: a dryer of the demonstration has one programme, which
+// lasts as long as its load is wet; what the manager is shown of it is not a list of
+// its loads.
+func TestDryersHaveFewProgrammes(t *testing.T) {
+	_, rooms, _ := lived(t, 1, 14, time.Date(2026, 3, 4, 18, 0, 0, 0, zone), learned)
+	dryers := 0
+	for id, room := range rooms {
+		for _, m := range room.Snapshot(time.Date(2026, 3, 4, 18, 0, 0, 0, zone)).Machines {
+			if m.Kind != queue.Dryer {
+				continue
+			}
+			if dryers++; m.Learned.Cycles < 10 || len(m.Learned.Programmes) > 4 {
+				t.Errorf("%s in %s: after %d cycles %+v", m.ID, id, m.Learned.Cycles, m.Learned.Programmes)
+			}
+		}
+	}
+	if dryers == 0 {
+		t.Error("there is no dryer")
+	}
+}
