@@ -48,6 +48,9 @@ func restore(ctx context.Context, backup, data string, now time.Time) (kept stri
 	if info, err := os.Stat(from); err != nil || !info.Mode().IsRegular() {
 		return "", usageError{fmt.Errorf("%s is no backup: there is no %s in it; name a folder that drumturn backup has written", backup, storeName)}
 	}
+	if err := ordinaryFiles(backup); err != nil {
+		return "", err
+	}
 	if err := os.MkdirAll(data, 0o700); err != nil {
 		return "", fmt.Errorf("restore: %w", err)
 	}
@@ -63,6 +66,19 @@ func restore(ctx context.Context, backup, data string, now time.Time) (kept stri
 		return "", err
 	}
 	return swap(fresh, data, filepath.Join(data, "replaced-"+now.UTC().Format("20060102T150405Z")))
+}
+
+// ordinaryFiles refuses a backup with links in it: one that came from elsewhere could
+// bring any file of this computer into the data folder.
+func ordinaryFiles(backup string) error {
+	for _, name := range append(slices.Clone(keyFiles), storeName) {
+		path := filepath.Join(backup, name)
+		info, err := os.Lstat(path)
+		if err == nil && !info.Mode().IsRegular() {
+			return usageError{fmt.Errorf("%s is a link, or no file: nothing was replaced; put the file itself there", path)}
+		}
+	}
+	return nil
 }
 
 // notRunning refuses while another program has the store. One that is damaged

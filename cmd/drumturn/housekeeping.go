@@ -69,11 +69,28 @@ func copyKeys(from, to string) error {
 			continue
 		}
 		if err == nil {
-			err = os.WriteFile(filepath.Join(to, name), content, 0o600)
+			err = putSecret(filepath.Join(to, name), content)
 		}
 		if err != nil {
 			return fmt.Errorf("backup of the keys: %w", err)
 		}
 	}
 	return nil
+}
+
+// putSecret writes a file that only its owner may read, in the place of what has its
+// name: a link there is replaced and not followed, a file that others may read goes.
+func putSecret(path string, content []byte) error {
+	fresh, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".new-*")
+	if err != nil {
+		return err
+	}
+	_, err = fresh.Write(content)
+	if err = errors.Join(err, fresh.Sync(), fresh.Close()); err == nil {
+		err = os.Rename(fresh.Name(), path)
+	}
+	if err != nil {
+		_ = os.Remove(fresh.Name())
+	}
+	return err
 }

@@ -25,11 +25,13 @@ func (n Notices) letter(m push.Message) Letter {
 	out := Letter{
 		To: strings.TrimPrefix(m.To.Endpoint, "mailto:"), Subject: m.Title, Lang: lang.Code(), Key: m.Key,
 	}
-	parts := []string{m.Body, lang.Say("mail.open") + "\n" + n.Link(m.URL)}
-	footer := lang.Say("mail.file", "building", n.Building)
+	building := line(n.Building)
+	// One paragraph, whatever is in it: nothing can pass for our link or our footer.
+	parts := []string{line(m.Body), lang.Say("mail.open") + "\n" + n.Link(m.URL)}
+	footer := lang.Say("mail.file", "building", building)
 	if m.Off != "" {
 		out.Off = n.OffLink(m.Off)
-		footer = lang.Say("mail.why", "building", n.Building) + "\n" + lang.Say("mail.end") + "\n" + out.Off
+		footer = lang.Say("mail.why", "building", building) + "\n" + lang.Say("mail.end") + "\n" + out.Off
 	}
 	out.Text = text(append(parts, "-- \n"+footer)...)
 	return out
