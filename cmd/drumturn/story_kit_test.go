@@ -12,7 +12,6 @@ import (
 	"encoding/pem"
 	"errors"
 	"fmt"
-	"log/slog"
 	"math/big"
 	"net"
 	"os"
@@ -115,11 +114,12 @@ type story struct {
 	seen      uint64 // commits at the last look
 	tear      *tear
 	browsers  []*browser
+	log       *lockedBuffer // all that is logged, before secrets are masked
 }
 
 func newStory(t *testing.T, mode runMode) *story {
 	t.Helper()
-	s := &story{T: t, mode: mode, dir: t.TempDir(), pushes: pushtest.NewService(t), meters: map[string]*storyMeter{}, pages: "127.0.0.1:0", broker: "127.0.0.1:0", tear: &tear{}}
+	s := &story{T: t, mode: mode, dir: t.TempDir(), pushes: pushtest.NewService(t), meters: map[string]*storyMeter{}, pages: "127.0.0.1:0", broker: "127.0.0.1:0", tear: &tear{}, log: &lockedBuffer{}}
 	s.tape, s.shared = storyTape(t)
 	s.clock = loop.NewManual(s.day("19:00"))
 	s.writeCertificate()
@@ -182,7 +182,7 @@ func (s *story) start() {
 		s.Fatal(err)
 	}
 	s.app, err = newApp(s.Context(), setup{
-		file: file, clock: s.clock, log: slog.New(slog.DiscardHandler), engine: engine, listen: socket, noSync: true,
+		file: file, clock: s.clock, log: unmasked(s.log), engine: engine, listen: socket, noSync: true,
 		client: push.ClientOptions{AllowPrivate: true, RootCAs: s.pushes.Roots()}, outbox: s.outbox,
 	})
 	if err != nil {
@@ -288,7 +288,9 @@ func (s *story) until(t time.Time) {
 // be the send under way when the program was killed, under its own key.
 func (s *story) end() []string {
 	s.Helper()
+	secrets := s.secrets()
 	s.stopApp()
+	secrets.stayOut(s.T, s.log.String())
 	for _, problem := range s.pushes.Problems() {
 		s.Errorf("the push service complains: %s", problem)
 	}
