@@ -213,3 +213,45 @@ func TestSecurityFormulas(t *testing.T) {
 		}
 	}
 }
+
+// TestSecurityReportLetter: the month's report, as an e-mail and as the page that goes
+// with it, shows names as text, and the one link is ours.
+func TestSecurityReportLetter(t *testing.T) {
+	tr := try(t, "template injection")
+	for _, name := range append(evilNames[:3:3], evilNames[6], "x\r\nBcc: thief@example.org", "x\n\nhttp://evil.example/") {
+		r, err := specimen.StoredReport(t.Context(), usage.Month{Year: 2026, Month: 2}, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, rows := range [][]usage.Row{r.Periods, r.Rooms, r.Machines} {
+			for i := range rows {
+				rows[i].Name = name
+			}
+		}
+		for i := range r.Windows {
+			r.Windows[i].Name = name
+		}
+		building := name
+		if strings.Contains(name, "\n") { // no building file takes that
+			building = "Alder Court"
+		}
+		o := hostile(t, building)
+		letter, err := o.ReportLetter("en", usage.Month{Year: 2026, Month: 2}, r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var bad []string
+		for _, s := range scripts(t, string(letter.Page)) {
+			if s != "style" { // its own: the file needs nothing else
+				bad = append(bad, s)
+			}
+		}
+		for l := range strings.SplitSeq(letter.Text, "\n") {
+			if strings.HasPrefix(l, "http") && !strings.HasPrefix(l, o.origin) || strings.HasPrefix(l, "Bcc") {
+				bad = append(bad, "a line "+l)
+			}
+		}
+		shown := strings.Count(html.UnescapeString(string(letter.Page)), name)
+		tr.row(len(bad) == 0 && shown > 3 && !strings.ContainsAny(letter.Subject, "\r\n"), "`"+strings.NewReplacer("\r", `\r`, "\n", `\n`).Replace(name)+"` as building, room, machine, window of the tariff in a month's report", "text in the letter, %d times in its page %v", shown, bad)
+	}
+}
