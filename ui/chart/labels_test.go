@@ -287,3 +287,34 @@ func TestGapsSayWhatTheyAre(t *testing.T) {
 		}
 	}
 }
+
+// TestHowManyLabelsAreLeftOut: none where they have room, every second where half of
+// them do (worked by hand: three letters of 8 px and 6 px between them are 30 px).
+func TestHowManyLabelsAreLeftOut(t *testing.T) {
+	for apart, want := range map[float64]int{31: 10, 16: 5, 11: 4, 8: 3} {
+		d := &drawing{f: &Frame{}, width: 1000}
+		var spots []spot
+		for i := range 10 {
+			spots = append(spots, spot{100 + float64(i)*apart, "abc"})
+		}
+		d.below(20, "chart-time", spots)
+		if got := strings.Count(d.String(), "<text"); got != want {
+			t.Errorf("%v px apart: %d labels, want %d", apart, got, want)
+		}
+	}
+}
+
+// TestMarksKeepTheirDistance: names of marks in one lane stand as far apart as words do.
+func TestMarksKeepTheirDistance(t *testing.T) {
+	for minutes := 1; minutes < 30; minutes++ {
+		c := &Time{From: dawn, To: after(2 * time.Hour), Marks: []Mark{{after(40 * time.Minute), "end 00:40", false}, {after(time.Duration(40+minutes) * time.Minute), "told 00:50", true}}}
+		all, _ := c.place(box{50, 50, 800, 300}, 840)
+		for i, p := range all {
+			for _, o := range all[:i] {
+				if p.lane == o.lane && p.left < o.right+space && o.left < p.right+space {
+					t.Errorf("%d minutes apart: %v to %v beside %v to %v", minutes, p.left, p.right, o.left, o.right)
+				}
+			}
+		}
+	}
+}
