@@ -296,7 +296,7 @@ func TestBadBackups(t *testing.T) {
 	}
 	dir := t.TempDir()
 	file := put(t, dir, "file", "x")
-	for from, says := range map[string]string{filepath.Join(dir, "none"): "is no backup", file: "is no backup", t.TempDir(): "is no backup"} {
+	for from, says := range map[string]string{filepath.Join(dir, "none"): "there is no backup at", file: "is no backup", t.TempDir(): "is no backup"} {
 		refuses(t, from, []string{from, says, "drumturn backup"}, "restore", from, path)
 	}
 	odd := t.TempDir()

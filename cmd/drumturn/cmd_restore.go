@@ -15,7 +15,7 @@ import (
 
 // restoreCommand puts a backup into the place of the store and the keys.
 type restoreCommand struct {
-	Backup string `arg:"" help:"Folder of the backup."`
+	Backup string `arg:"" help:"Folder that the backup command has written, or the file of a night."`
 	fileArgument
 }
 
@@ -44,11 +44,11 @@ func (c *restoreCommand) Run(ctx context.Context, s streams) error {
 // The backup is copied and checked beside the store before anything is replaced;
 // what it replaces is moved into a folder, whose name is returned.
 func restore(ctx context.Context, backup, data string, now time.Time) (kept string, err error) {
-	from := filepath.Join(backup, storeName)
-	if info, err := os.Stat(from); err != nil || !info.Mode().IsRegular() {
-		return "", usageError{fmt.Errorf("%s is no backup: there is no %s in it; name a folder that drumturn backup has written", backup, storeName)}
+	from, err := findBackup(backup)
+	if err != nil {
+		return "", err
 	}
-	if err := ordinaryFiles(backup); err != nil {
+	if err := from.ordinaryFiles(); err != nil {
 		return "", err
 	}
 	if err := os.MkdirAll(data, 0o700); err != nil {
@@ -62,23 +62,10 @@ func restore(ctx context.Context, backup, data string, now time.Time) (kept stri
 		return "", fmt.Errorf("restore: %w", err)
 	}
 	defer os.RemoveAll(fresh)
-	if err := copyBackup(ctx, backup, fresh); err != nil {
+	if err := from.copyTo(ctx, fresh); err != nil {
 		return "", err
 	}
 	return swap(fresh, data, filepath.Join(data, "replaced-"+now.UTC().Format("20060102T150405Z")))
-}
-
-// ordinaryFiles refuses a backup with links in it: one that came from elsewhere could
-// bring any file of this computer into the data folder.
-func ordinaryFiles(backup string) error {
-	for _, name := range append(slices.Clone(keyFiles), storeName) {
-		path := filepath.Join(backup, name)
-		info, err := os.Lstat(path)
-		if err == nil && !info.Mode().IsRegular() {
-			return usageError{fmt.Errorf("%s is a link, or no file: nothing was replaced; put the file itself there", path)}
-		}
-	}
-	return nil
 }
 
 // notRunning refuses while another program has the store. One that is damaged
@@ -90,15 +77,15 @@ func notRunning(ctx context.Context, data string) error {
 	return nil
 }
 
-// copyBackup copies the store and the keys, and checks the copy of the store.
-func copyBackup(ctx context.Context, backup, to string) error {
-	if err := copyFile(filepath.Join(backup, storeName), filepath.Join(to, storeName)); err != nil {
+// copyTo copies the store and the keys, and checks the copy of the store.
+func (b foundBackup) copyTo(ctx context.Context, to string) error {
+	if err := copyFile(b.store, filepath.Join(to, storeName)); err != nil {
 		return fmt.Errorf("restore: %w", err)
 	}
 	if err := store.Verify(ctx, filepath.Join(to, storeName)); err != nil {
-		return fmt.Errorf("the backup %s is damaged, nothing was replaced: %w", backup, err)
+		return fmt.Errorf("%s is damaged, or is no backup; nothing was replaced: %w; "+whatToName, b.store, err)
 	}
-	return copyKeys(backup, to)
+	return copyKeys(b.folder, to)
 }
 
 // copyFile copies a file and waits until the disk has it.

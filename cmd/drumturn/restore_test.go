@@ -128,3 +128,45 @@ func TestRestoreWithoutKeys(t *testing.T) {
 		t.Errorf("of an empty folder it says\n%s", out)
 	}
 }
+
+// TestRestoreANight: what the nights left in the folder of backups is restored by
+// the file of one of them, with the keys beside it.
+func TestRestoreANight(t *testing.T) {
+	w := wiring(t, handBuilding+"[backup]\nfolder = \"copies\"\nkeep = 2\n", nil).start()
+	rules := w.settle().Rules
+	for night := range 2 {
+		rules.Hold = time.Duration(20+night) * time.Minute
+		if _, err := w.app.house.Do(t.Context(), "cellar", coordinator.SetRules{Rules: rules}); err != nil {
+			t.Fatal(err)
+		}
+		if err := w.app.keeper.CatchUp(t.Context(), evening.AddDate(0, 0, night)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	keys := w.app.keys.Public
+	w.end()
+	all := nights(w.path("copies"))
+	if len(all) != 2 {
+		t.Fatalf("the nights left %q", all)
+	}
+	// The folder alone does not say which night is meant.
+	if out, errOut, code := command(t, "restore", w.path("copies"), w.path("building.toml")); code == 0 || !strings.Contains(errOut, all[1]) {
+		t.Errorf("the folder of all nights: %d\n%s%s", code, out, errOut)
+	}
+	if err := os.Remove(w.path("data", "push-keys.json")); err != nil {
+		t.Fatal(err)
+	}
+	restored(t, w, all[0])
+	w.start()
+	if got := w.settle().Rules.Hold; got != 20*time.Minute || w.app.keys.Public != keys {
+		t.Errorf("the hold is %v, the keys are the same: %v", got, w.app.keys.Public == keys)
+	}
+	w.end()
+	link := filepath.Join(t.TempDir(), "drumturn-2031-01-01.db")
+	if err := os.Symlink(all[1], link); err != nil {
+		t.Fatal(err)
+	}
+	if _, errOut, code := command(t, "restore", link, w.path("building.toml")); code == 0 || !strings.Contains(errOut, "is a link") {
+		t.Errorf("a link to a night: %d\n%s", code, errOut)
+	}
+}

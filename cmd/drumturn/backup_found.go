@@ -1,0 +1,66 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+)
+
+// foundBackup is a backup as it lies on the disk: the copy of the store, and the
+// folder that the keys are in.
+type foundBackup struct{ store, folder string }
+
+// whatToName says what can be restored.
+const whatToName = "name a folder that drumturn backup has written, or the file of a night"
+
+// findBackup finds what a path means: a folder that the backup command has written
+// holds the store under its own name; of the nightly backups each is one file, and
+// all share a folder with the keys.
+func findBackup(path string) (foundBackup, error) {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return foundBackup{}, usageError{fmt.Errorf("there is no backup at %s: "+whatToName, path)}
+	case info.Mode().IsRegular():
+		return foundBackup{path, filepath.Dir(path)}, nil
+	}
+	b := foundBackup{filepath.Join(path, storeName), path}
+	switch info, err := os.Stat(b.store); {
+	case err == nil && info.Mode().IsRegular():
+		return b, nil
+	case len(nights(path)) > 0:
+		return foundBackup{}, usageError{fmt.Errorf("%s holds the backups of several nights: name one of them, such as %s", path, slices.Max(nights(path)))}
+	}
+	return foundBackup{}, usageError{fmt.Errorf("%s is no backup: there is no %s in it; "+whatToName, path, storeName)}
+}
+
+// nights are the files of nightly backups in a folder.
+func nights(folder string) []string {
+	found, err := filepath.Glob(filepath.Join(folder, "drumturn-*.db"))
+	if err != nil { // a folder with a bracket in its name is no pattern
+		return nil
+	}
+	return found
+}
+
+// ordinaryFiles refuses a backup with links in it: one that came from elsewhere could
+// bring any file of this computer into the data folder.
+func (b foundBackup) ordinaryFiles() error {
+	paths := []string{b.store}
+	for _, name := range keyFiles {
+		paths = append(paths, filepath.Join(b.folder, name))
+	}
+	for _, path := range paths {
+		info, err := os.Lstat(path)
+		if err == nil && !info.Mode().IsRegular() {
+			return usageError{fmt.Errorf("%s is a link, or no file: nothing was replaced; put the file itself there", path)}
+		}
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("restore: %w", err)
+		}
+	}
+	return nil
+}
