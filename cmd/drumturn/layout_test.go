@@ -39,7 +39,7 @@ var arrows = map[string][]string{
 }
 
 // pure are the packages without clock, goroutine, log, or I/O.
-var pure = []string{"queue", "coordinator", "coordinator/cycle"}
+var pure = []string{"queue", "coordinator", "coordinator/cycle", "coordinator/usage/wear", "coordinator/usage/enough", "ui/chart"}
 
 // impureImports are the packages that bring a clock, a goroutine's tools, a log, or I/O.
 var impureImports = []string{
