@@ -36,7 +36,7 @@ func (s *Server) ReportLetter(lang string, month usage.Month, r *usage.Report) (
 		unlink(&v.Sections[i].Table)
 	}
 	var page bytes.Buffer
-	if err := s.tongues[l].pages["report"].ExecuteTemplate(&page, "report-file", letterPage{v, template.CSS(reportStyle)}); err != nil {
+	if err := s.tongues[l].pages["report"]().ExecuteTemplate(&page, "report-file", letterPage{v, template.CSS(reportStyle)}); err != nil {
 		return ReportLetter{}, fmt.Errorf("the report of %s as a file: %w", month, err)
 	}
 	var text strings.Builder

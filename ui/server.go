@@ -79,7 +79,7 @@ func New(o Options) (*Server, error) {
 	if s.assets, err = loadAssets(); err != nil {
 		return nil, fmt.Errorf("ui: assets: %w", err)
 	}
-	if s.tongues, err = s.parseTongues(); err != nil {
+	if s.tongues, err = s.newTongues(); err != nil {
 		return nil, fmt.Errorf("ui: templates: %w", err)
 	}
 	s.scenes = newScenes(o.House, s.tongues)

@@ -2,13 +2,11 @@ package ui
 
 import (
 	"bytes"
-	"embed"
 	"fmt"
 	"html/template"
-	"io/fs"
 	"net/url"
-	"path"
 	"strings"
+	"sync"
 
 	"github.com/labstack/echo/v4"
 
@@ -16,39 +14,44 @@ import (
 	"drumturn/push/words"
 )
 
-//go:embed templates/*.html templates/parts/*.html
-var templateFiles embed.FS
-
 // htmlText is text that our own templates have already made safe.
 type htmlText = template.HTML
 
-// views are all templates in one language, parsed at start: a set for each page,
-// which has the frame and the shared parts in it.
+// views are all templates in one language: a set for each page, which has the frame
+// and the shared parts in it.
 type views struct {
 	lang  *words.Language
 	parts *template.Template
-	pages map[string]*template.Template
+	// pages are copied when each is first asked for: nobody looks at all of them in
+	// all languages.
+	pages map[string]func() *template.Template
 }
 
 // tongues are the views of every language.
 type tongues map[*words.Language]*views
 
-// parseTongues parses the templates once for each language.
-func (s *Server) parseTongues() (tongues, error) {
+// newTongues gives the server views of its own in every language.
+func (s *Server) newTongues() (tongues, error) {
+	parsed, err := parsedTongues()
+	if err != nil {
+		return nil, err
+	}
 	all := tongues{}
-	for _, l := range words.All() {
-		v, err := s.parseViews(l)
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", l.Code(), err)
+	for l, p := range parsed {
+		funcs := s.funcs(l)
+		own := func(set *template.Template) *template.Template { return template.Must(set.Clone()).Funcs(funcs) }
+		v := &views{lang: l, parts: own(p.parts), pages: map[string]func() *template.Template{}}
+		for name, set := range p.pages {
+			v.pages[name] = sync.OnceValue(func() *template.Template { return own(set) })
 		}
 		all[l] = v
 	}
 	return all, nil
 }
 
-// parseViews reads templates/NAME.html as page NAME and templates/parts as
-// what pages share. Templates address pages by {{base}} and files by {{file}}.
-func (s *Server) parseViews(l *words.Language) (*views, error) {
+// funcs are the functions of templates. Templates address pages by {{base}} and
+// files by {{file}}.
+func (s *Server) funcs(l *words.Language) template.FuncMap {
 	funcs := template.FuncMap{
 		"base":     func() string { return s.base },
 		"file":     func(name string) string { return s.base + "/static/" + s.assets.sum + "/" + name },
@@ -60,45 +63,7 @@ func (s *Server) parseViews(l *words.Language) (*views, error) {
 	for name, f := range speech(l) {
 		funcs[name] = f
 	}
-	parts := template.New("parts").Funcs(funcs)
-	if err := parseInto(parts, l, "templates/parts/*.html"); err != nil {
-		return nil, err
-	}
-	names, err := fs.Glob(templateFiles, "templates/*.html")
-	if err != nil {
-		return nil, err
-	}
-	v := &views{lang: l, parts: parts, pages: map[string]*template.Template{}}
-	for _, name := range names {
-		page := template.Must(parts.Clone())
-		if err := parseInto(page, l, name); err != nil {
-			return nil, err
-		}
-		v.pages[strings.TrimSuffix(path.Base(name), ".html")] = page
-	}
-	return v, nil
-}
-
-// parseInto adds the files of a pattern to a set, with the words put in.
-func parseInto(set *template.Template, l *words.Language, pattern string) error {
-	names, err := fs.Glob(templateFiles, pattern)
-	if err != nil {
-		return err
-	}
-	for _, name := range names {
-		text, err := templateFiles.ReadFile(name)
-		if err != nil {
-			return err
-		}
-		spoken, err := bindWords(l, string(text))
-		if err != nil {
-			return fmt.Errorf("%s: %w", name, err)
-		}
-		if _, err := set.New(path.Base(name)).Parse(spoken); err != nil {
-			return err
-		}
-	}
-	return nil
+	return funcs
 }
 
 // fragment renders a shared part. It panics on an error, which only a mistake
@@ -152,7 +117,7 @@ func (s *Server) page(c echo.Context, name string, data any) ([]byte, error) {
 	}
 	view := pageView{Data: data, Page: name, Who: s.visitor(c), Manager: s.manager(c), Here: here(c)}
 	var b bytes.Buffer
-	if err := page.ExecuteTemplate(&b, "page", view); err != nil {
+	if err := page().ExecuteTemplate(&b, "page", view); err != nil {
 		return nil, fmt.Errorf("page %s: %w", name, err)
 	}
 	return b.Bytes(), nil
