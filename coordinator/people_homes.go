@@ -120,17 +120,27 @@ func (p *People) MayTakeTurn(who PersonID, home HomeID) error {
 	return nil
 }
 
+// HomeCalled is the home that residents call by a name, or called so before it was
+// merged.
+func (p *People) HomeCalled(name string) (Home, bool) {
+	name = strings.Join(strings.Fields(name), " ")
+	called := func(other string) bool { return strings.EqualFold(other, name) }
+	for _, h := range p.Homes {
+		if called(h.Name) || slices.ContainsFunc(h.Also, called) {
+			return h, true
+		}
+	}
+	return Home{}, false
+}
+
 // homeCalled finds the home that residents call by a name, or makes it.
 func (s *peopleStep) homeCalled(name, code string) (HomeID, error) {
 	name = strings.Join(strings.Fields(name), " ")
 	if name == "" || len(name) > longestName || !utf8.ValidString(name) {
 		return "", Refuse(Invalid, "join.home", "Say which home you live in, such as the number on its door.")
 	}
-	called := func(other string) bool { return strings.EqualFold(other, name) }
-	for _, h := range s.next.Homes {
-		if called(h.Name) || slices.ContainsFunc(h.Also, called) {
-			return h.ID, nil
-		}
+	if h, ok := s.next.HomeCalled(name); ok {
+		return h.ID, nil
 	}
 	id := HomeIDFor(name)
 	if _, there := s.next.Homes[id]; there { // letters differ in more than EqualFold sees: "İ" and "i"

@@ -264,10 +264,8 @@ const wallPrefix = "wall-"
 func wallPerson(people *coordinator.People, open bool, f form) coordinator.PersonID {
 	home := coordinator.HomeIDFor(f["home"])
 	if open {
-		for id, h := range people.Homes {
-			if strings.EqualFold(h.Name, strings.Join(strings.Fields(f["home"]), " ")) {
-				home = id
-			}
+		if h, ok := people.HomeCalled(f["home"]); ok {
+			home = h.ID
 		}
 	} else if h, ok := people.HomeByCode(f["home-code"]); ok {
 		home = h.ID

@@ -132,13 +132,14 @@ func TestHomesAtTheScreen(t *testing.T) {
 	if w := post("/r/cellar/touch?key=wallkey", "do", "enter", "home", "").of(s); w.Code != 422 || !strings.Contains(w.Body.String(), "which home") {
 		t.Errorf("no home gives %d", w.Code)
 	}
-	people := &coordinator.People{Homes: map[coordinator.HomeID]coordinator.Home{"h7": {ID: "h7", Name: "Seven", Code: "ABCD-2345"}}}
+	people := &coordinator.People{Homes: map[coordinator.HomeID]coordinator.Home{"h7": {ID: "h7", Name: "Seven", Also: []string{"Old seven"}, Code: "ABCD-2345"}}}
 	for _, c := range []struct {
 		open  bool
 		typed form
 		want  coordinator.PersonID
 	}{
 		{true, form{"home": " seven "}, "wall-h7"},
+		{true, form{"home": "old  Seven"}, "wall-h7"}, // its name before it was merged
 		{true, form{"home": "eight"}, coordinator.PersonID("wall-" + string(coordinator.HomeIDFor("eight")))},
 		{false, form{"home-code": "abcd 2345"}, "wall-h7"},
 	} {
