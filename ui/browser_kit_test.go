@@ -68,10 +68,24 @@ func running(t testing.TB) context.Context {
 	return theBrowser.ctx
 }
 
-// start starts a browser with an empty profile.
+// start starts a browser with an empty profile. Once in some hundred starts a browser
+// crashes by itself: it gets three tries.
 func start(t testing.TB) (ctx context.Context, stop func()) {
 	t.Helper()
 	path := chromium(t)
+	for range 3 {
+		ctx, stop, err := startOnce(t, path)
+		if err == nil {
+			return ctx, stop
+		}
+		t.Logf("the browser does not start: %v", err)
+	}
+	t.Fatal("the browser does not start")
+	return nil, nil
+}
+
+func startOnce(t testing.TB, path string) (ctx context.Context, stop func(), err error) {
+	t.Helper()
 	profile, err := os.MkdirTemp("", "drumturn-browser")
 	if err != nil {
 		t.Fatal(err)
@@ -88,9 +102,9 @@ func start(t testing.TB) (ctx context.Context, stop func()) {
 	}
 	if err := chromedp.Do(ctx); err != nil {
 		stop()
-		t.Fatalf("the browser does not start: %v", err)
+		return nil, nil, err
 	}
-	return ctx, stop
+	return ctx, stop, nil
 }
 
 // openBrowser opens a window with a profile of its own, which is gone after the

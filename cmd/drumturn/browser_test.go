@@ -45,14 +45,8 @@ func chromium(t *testing.T) string {
 // handset opens a browser as the visitor, on a page of theirs.
 func (v *visitor) handset(t *testing.T) *handset {
 	t.Helper()
-	alloc, cancel := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(chromium(t)), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))...)
-	t.Cleanup(cancel)
-	page, cancel := chromedp.NewContext(alloc)
-	t.Cleanup(cancel)
+	page := startBrowser(t)
 	h := &handset{T: t, page: page, address: "http://" + v.app.address()}
-	h.must(chromedp.Do(page))
 	registered := chromedp.Events(page, serviceworker.WorkerRegistrationUpdated)
 	_, err := chromedp.Call(page, serviceworker.Enable, cdp.Empty{})
 	h.must(err)
@@ -66,6 +60,27 @@ func (v *visitor) handset(t *testing.T) *handset {
 	h.registration = h.registered(registered)
 	h.worker = h.attach()
 	return h
+}
+
+// startBrowser starts a browser with an empty profile, which ends with the test. Once
+// in some hundred starts a browser crashes by itself: it gets three tries.
+func startBrowser(t *testing.T) (page context.Context) {
+	t.Helper()
+	path, err := chromium(t), error(nil)
+	for range 3 {
+		alloc, end := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:],
+			chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
+			chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))...)
+		t.Cleanup(end)
+		page, closePage := chromedp.NewContext(alloc)
+		t.Cleanup(closePage)
+		if err = chromedp.Do(page); err == nil {
+			return page
+		}
+		t.Logf("the browser does not start: %v", err)
+	}
+	t.Fatal(err)
+	return nil
 }
 
 func (h *handset) must(err error) {
