@@ -6,7 +6,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
+
+	"drumturn/coordinator/usage"
 )
 
 // foundBackup is a backup as it lies on the disk: the copy of the store, and the
@@ -28,22 +29,14 @@ func findBackup(path string) (foundBackup, error) {
 		return foundBackup{path, filepath.Dir(path)}, nil
 	}
 	b := foundBackup{filepath.Join(path, storeName), path}
-	switch info, err := os.Stat(b.store); {
-	case err == nil && info.Mode().IsRegular():
+	if info, err := os.Stat(b.store); err == nil && info.Mode().IsRegular() {
 		return b, nil
-	case len(nights(path)) > 0:
-		return foundBackup{}, usageError{fmt.Errorf("%s holds the backups of several nights: name one of them, such as %s", path, slices.Max(nights(path)))}
+	}
+	if nights, err := usage.Nights(path); err == nil && len(nights) > 0 {
+		newest := filepath.Join(path, nights[len(nights)-1])
+		return foundBackup{}, usageError{fmt.Errorf("%s holds the backups of several nights: name one of them, such as %s", path, newest)}
 	}
 	return foundBackup{}, usageError{fmt.Errorf("%s is no backup: there is no %s in it; "+whatToName, path, storeName)}
-}
-
-// nights are the files of nightly backups in a folder.
-func nights(folder string) []string {
-	found, err := filepath.Glob(filepath.Join(folder, "drumturn-*.db"))
-	if err != nil { // a folder with a bracket in its name is no pattern
-		return nil
-	}
-	return found
 }
 
 // ordinaryFiles refuses a backup with links in it: one that came from elsewhere could

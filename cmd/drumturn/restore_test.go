@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"drumturn/coordinator"
+	"drumturn/coordinator/usage"
 )
 
 // restored runs the command, which must do it.
@@ -145,9 +146,12 @@ func TestRestoreANight(t *testing.T) {
 	}
 	keys := w.app.keys.Public
 	w.end()
-	all := nights(w.path("copies"))
-	if len(all) != 2 {
-		t.Fatalf("the nights left %q", all)
+	all, err := usage.Nights(w.path("copies"))
+	if err != nil || len(all) != 2 {
+		t.Fatalf("the nights left %q, %v", all, err)
+	}
+	for i := range all {
+		all[i] = w.path("copies", all[i])
 	}
 	// The folder alone does not say which night is meant.
 	if out, errOut, code := command(t, "restore", w.path("copies"), w.path("building.toml")); code == 0 || !strings.Contains(errOut, all[1]) {

@@ -28,26 +28,34 @@ func (k *Keeper) backup(ctx context.Context, today Date) error {
 	return prune(k.o.BackupDir, k.o.KeepBackups)
 }
 
-// prune deletes all but the newest backups. It touches only files that have the
-// very name that backup gives.
+// prune deletes all but the newest backups.
 func prune(dir string, keep int) error {
-	entries, err := os.ReadDir(dir)
+	names, err := Nights(dir)
 	if err != nil {
-		return fmt.Errorf("cannot list the backups: %w", err)
+		return err
 	}
-	var names []string
-	for _, e := range entries {
-		if e.Type().IsRegular() && isBackup(e.Name()) {
-			names = append(names, e.Name())
-		}
-	}
-	slices.Sort(names) // by date, as the dates are written
 	for _, name := range names[:max(0, len(names)-keep)] {
 		if err := os.Remove(filepath.Join(dir, name)); err != nil {
 			return fmt.Errorf("cannot delete an old backup: %w", err)
 		}
 	}
 	return nil
+}
+
+// Nights lists the backups in a folder, the oldest first: only files that have the
+// very name that a night gives.
+func Nights(dir string) (names []string, err error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, fmt.Errorf("cannot list the backups: %w", err)
+	}
+	for _, e := range entries {
+		if e.Type().IsRegular() && isBackup(e.Name()) {
+			names = append(names, e.Name())
+		}
+	}
+	slices.Sort(names) // by date, as the dates are written
+	return names, nil
 }
 
 func isBackup(name string) bool {
