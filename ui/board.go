@@ -17,7 +17,7 @@ type headView struct {
 }
 
 func boardHead(sc *scene) headView {
-	h := headView{Ticks: sc.axis.Ticks, Shut: !sc.mayStart()}
+	h := headView{Ticks: sc.axis.Ticks, Shut: !mayStart(sc.snap, sc.now)}
 	if h.Shut {
 		h.Hours = sc.tell().hoursToday(sc.snap.Rules.Hours)
 	}
@@ -28,7 +28,9 @@ func boardHead(sc *scene) headView {
 }
 
 // mayStart reports whether the house rules let anybody start a machine now.
-func (sc *scene) mayStart() bool { return sc.snap.Rules.Hours.MayStart(sc.now, 0, sc.tell().zone) }
+func mayStart(snap *coordinator.Snapshot, now time.Time) bool {
+	return snap.Rules.Hours.MayStart(now, 0, zoneOf(snap))
+}
 
 // hoursToday says what the house rules allow on the day of now; empty when all.
 func (t teller) hoursToday(hours queue.Hours) string {
@@ -70,7 +72,7 @@ type joinForecast struct{ Need, When string }
 func boardFoot(sc *scene) footView {
 	t := sc.tell()
 	f := footView{Waiting: t.waiting(sc.snap), Table: tableWords(sc)}
-	if sc.mayStart() { // otherwise the head says it
+	if mayStart(sc.snap, sc.now) { // otherwise the head says it
 		f.Hours = t.hoursToday(sc.snap.Rules.Hours)
 	}
 	f.AsOf, f.Old = t.at(sc.now), sc.oldForecast()
@@ -154,13 +156,13 @@ func wallLive(sc *scene) wallView {
 			w.Silent = append(w.Silent, sc.lang().Say("wall.silent", "machine", machineName(sc.lang(), m)))
 		}
 	}
-	w.Shut = shut(sc.snap, sc.now, sc.tell().zone)
+	w.Shut = shut(sc.snap, sc.now)
 	return w
 }
 
 // shut reports whether a room is outside its opening hours with nothing going on in it.
-func shut(snap *coordinator.Snapshot, now time.Time, zone *time.Location) bool {
-	if snap.Rules.Hours.MayStart(now, 0, zone) {
+func shut(snap *coordinator.Snapshot, now time.Time) bool {
+	if mayStart(snap, now) {
 		return false
 	}
 	for i := range snap.Machines {

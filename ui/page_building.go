@@ -1,7 +1,6 @@
 package ui
 
 import (
-	"cmp"
 	"context"
 	"net/http"
 	"time"
@@ -33,7 +32,7 @@ func (s *Server) roomList(l *words.Language) []roomSummary {
 	for _, id := range s.o.House.Rooms() {
 		if snap := s.o.House.Snapshot(id); snap != nil {
 			free := freeWords(l, snap)
-			if !snap.Rules.Hours.MayStart(s.o.House.Now(), 0, cmp.Or(snap.Zone, time.UTC)) {
+			if !mayStart(snap, s.o.House.Now()) {
 				free = []string{l.Say("board.shut")}
 			}
 			list = append(list, roomSummary{Name: snap.Name, Link: roomPath(id), Free: free})

@@ -206,12 +206,13 @@ func TestShut(t *testing.T) {
 	at := func(hour int) time.Time { return time.Date(2026, 3, 17, hour, 30, 0, 0, zone) }
 	quiet, busy := smallRoom(), fullRoom()
 	quiet.Rules.Hours, busy.Rules.Hours = hours, hours
+	quiet.Zone, busy.Zone = zone, zone
 	for _, c := range []struct {
 		snap *coordinator.Snapshot
 		hour int
 		want bool
 	}{{quiet, 6, true}, {quiet, 7, false}, {quiet, 20, false}, {quiet, 21, true}, {busy, 6, false}, {busy, 22, false}, {smallRoom(), 3, false}} {
-		if got := shut(c.snap, at(c.hour), zone); got != c.want {
+		if got := shut(c.snap, at(c.hour)); got != c.want {
 			t.Errorf("%s at %d:30 is shut: %v", c.snap.Name, c.hour, got)
 		}
 	}

@@ -2,6 +2,7 @@ package ui
 
 import (
 	"bytes"
+	"cmp"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -44,12 +45,12 @@ func (sc *scene) tell() teller { return sc.axis.tell }
 // lang is the scene's language.
 func (sc *scene) lang() *words.Language { return sc.views.lang }
 
+// zoneOf is the zone of a room's clock.
+func zoneOf(snap *coordinator.Snapshot) *time.Location { return cmp.Or(snap.Zone, time.UTC) }
+
 // drawScene renders what all share who read the language of v.
 func drawScene(v *views, snap *coordinator.Snapshot, now time.Time) *scene {
-	zone := snap.Zone
-	if zone == nil {
-		zone = time.UTC
-	}
+	zone := zoneOf(snap)
 	sc := &scene{snap: snap, now: now, axis: newAxis(teller{now: now, zone: zone, lang: v.lang}), views: v}
 	sc.id = snap.EventID() + "." + now.UTC().Format("200601021504")
 	sc.head = v.fragment("board-head", boardHead(sc))
